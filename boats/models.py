@@ -1,0 +1,207 @@
+"""Boats, who owns them, the designs they are built to, and their rigs with every spar's identification."""
+
+from __future__ import annotations
+
+import secrets
+from typing import ClassVar
+
+from django.conf import settings
+from django.db import models
+from django.utils import timezone
+
+
+def new_key() -> str:
+    """A stable public identifier: 12 random bytes, safe in addresses."""
+    return secrets.token_urlsafe(12)
+
+
+class Design(models.Model):
+    key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
+    name = models.CharField(max_length=80, unique=True)
+    designer = models.CharField(max_length=120, blank=True)
+    remark = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DesignLimit(models.Model):
+    """Least and greatest of one dimension for a design, with their source. A new limit ends the former one."""
+
+    design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="limits")
+    dimension = models.CharField(max_length=60)  # slug of the catalogue
+    mast = models.CharField(max_length=10, default="main")
+    least = models.FloatField(null=True, blank=True)
+    greatest = models.FloatField(null=True, blank=True)
+    source = models.CharField(max_length=200)
+    since = models.DateTimeField(default=timezone.now)
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["dimension", "since"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["design", "dimension", "mast"],
+                condition=models.Q(ended_at__isnull=True),
+                name="boats_one_limit_in_force",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(least__isnull=False) | models.Q(greatest__isnull=False),
+                name="boats_limit_says_something",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.design}: {self.dimension}"
+
+
+class Boat(models.Model):
+    """A boat as she is known today; `former` keeps what she was known as."""
+
+    key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
+    name = models.CharField(max_length=80)
+    name_normal = models.CharField(max_length=80, db_index=True, editable=False)
+    sail_number = models.CharField(max_length=20)
+    sail_number_normal = models.CharField(max_length=20, db_index=True, editable=False)
+    sail_digits = models.CharField(max_length=20, db_index=True, editable=False, blank=True)  # without national letters
+    hin = models.CharField("hull identification number", max_length=20, blank=True)
+    design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="boats", null=True, blank=True)
+    builder = models.CharField(max_length=120, blank=True)
+    year = models.PositiveSmallIntegerField(null=True, blank=True)
+    harbour = models.CharField(max_length=80, blank=True)
+    registered_at = models.DateTimeField(default=timezone.now)
+    edition = models.PositiveIntegerField(default=1)  # counts changes; a form made from an older one is stale
+
+    class Meta:
+        ordering: ClassVar = ["name_normal", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["hin"], condition=~models.Q(hin=""), name="boats_one_boat_per_hin"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.sail_number})"
+
+
+class FormerParticulars(models.Model):
+    """What a boat was known as until a change: kept, never overwritten."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.PROTECT, related_name="former")
+    edition = models.PositiveIntegerField()
+    particulars = models.JSONField()
+    until = models.DateTimeField(default=timezone.now)
+    changed_by_key = models.CharField(max_length=32)
+    reason = models.TextField()
+
+    class Meta:
+        ordering: ClassVar = ["-edition"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["boat", "edition"], name="boats_one_former_per_edition")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.boat}, edition {self.edition}"
+
+
+class Ownership(models.Model):
+    boat = models.ForeignKey(Boat, on_delete=models.PROTECT, related_name="ownerships")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="ownerships")
+    since = models.DateField()
+    until = models.DateField(null=True, blank=True)  # last day
+
+    class Meta:
+        ordering: ClassVar = ["-since", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["boat", "person"], condition=models.Q(until__isnull=True), name="boats_owner_named_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(until__isnull=True) | models.Q(until__gte=models.F("since")),
+                name="boats_ownership_ends_after_start",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person} of {self.boat}"
+
+
+class InterestKind(models.TextChoices):
+    DESIGNER = "designer", "Designer"
+    BUILDER = "builder", "Builder"
+    CREW = "crew", "Paid crew"
+    OTHER = "other", "Other interest"
+
+
+class Interest(models.Model):
+    """An interest in a boat other than ownership, declared or found."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.PROTECT, related_name="interests")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="interests")
+    kind = models.CharField(max_length=10, choices=InterestKind)
+    remark = models.CharField(max_length=200, blank=True)
+    since = models.DateField()
+    until = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-since", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.person}: {self.get_kind_display()} of {self.boat}"
+
+
+class Rig(models.Model):
+    """A boat's rig as described from a day on. A change makes a new rig; the former one ends."""
+
+    key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
+    boat = models.ForeignKey(Boat, on_delete=models.PROTECT, related_name="rigs")
+    number = models.PositiveIntegerField()  # 1, 2, 3 … per boat
+    rig_type = models.CharField(max_length=10)
+    inner_forestay = models.BooleanField(null=True)
+    outrigger = models.BooleanField(default=False)
+    spinnaker = models.BooleanField(null=True)
+    pole = models.BooleanField(null=True)
+    bowsprit = models.BooleanField(null=True)
+    headsail_foil = models.BooleanField(null=True)
+    pole_identification = models.CharField(max_length=60, blank=True)
+    since = models.DateField()
+    until = models.DateField(null=True, blank=True)
+    reason = models.TextField(blank=True)  # why this rig took the former one's place
+
+    class Meta:
+        ordering: ClassVar = ["-number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["boat", "number"], name="boats_rig_numbers"),
+            models.UniqueConstraint(
+                fields=["boat"], condition=models.Q(until__isnull=True), name="boats_one_rig_today"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"rig {self.number} of {self.boat}"
+
+
+class Mast(models.Model):
+    """One mast of a rig with its boom: description and identification. Rows are written with their rig, then left."""
+
+    rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="masts")
+    name = models.CharField(max_length=10)  # main | mizzen | fore
+    material = models.CharField(max_length=10)
+    spreader_pairs = models.PositiveSmallIntegerField(null=True, blank=True)
+    runner_pairs = models.PositiveSmallIntegerField(null=True, blank=True)
+    jumper_pairs = models.PositiveSmallIntegerField(null=True, blank=True)
+    checkstays = models.BooleanField(null=True)
+    rigging_material = models.CharField(max_length=10, blank=True)
+    upper_band = models.BooleanField(default=True)
+    mast_identification = models.CharField(max_length=60, blank=True)
+    boom_identification = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["rig", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["rig", "name"], name="boats_mast_names")]
+
+    def __str__(self) -> str:
+        return f"{self.name} mast of {self.rig}"

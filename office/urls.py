@@ -1,0 +1,17 @@
+"""Every address of the office, app by app."""
+
+from django.urls import include, path
+
+from office.desk.views import home
+
+urlpatterns = [
+    path("", home.show, name="home"),
+    path("people/", include("office.people.urls")),
+    path("trail/", include("office.desk.trail_urls")),
+    path("boats/", include("boats.urls")),
+    path("visits/", include("surveys.urls")),
+    path("instruments/", include("surveys.instrument_urls")),
+    path("certificates/", include("office.certificates.urls")),
+    path("desk/", include("office.desk.urls")),
+    path("check/", include("office.racing.urls")),
+]
