@@ -1,0 +1,33 @@
+"""The office's settings as the tests use them."""
+
+from __future__ import annotations
+
+import atexit
+import shutil
+import tempfile
+from pathlib import Path
+
+from office.settings import *  # noqa: F403
+from office.settings import DATABASES, STORAGES
+
+SECRET_KEY = "only for tests"
+ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]
+PUBLIC_URL = "http://127.0.0.1:8000"
+TIME_ZONE = "UTC"
+
+# A directory for each process: several runs on one machine do not meet.
+SCRATCH = Path(tempfile.mkdtemp(prefix="office-tests-"))
+atexit.register(shutil.rmtree, SCRATCH, ignore_errors=True)
+MEDIA_ROOT = SCRATCH / "media"
+STATIC_ROOT = SCRATCH / "static"
+
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # A file, as in the office: a database in memory would know neither WAL nor two connections.
+    DATABASES["default"]["NAME"] = SCRATCH / "office.sqlite3"
+    DATABASES["default"]["TEST"] = {"NAME": SCRATCH / "test.sqlite3"}
+DATABASES["default"]["CONN_MAX_AGE"] = 0
+DATABASES["default"]["CONN_HEALTH_CHECKS"] = False
+
+# No collected files in tests, and passwords that cost nothing; test_settings.py looks at the office's own choices.
+STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
