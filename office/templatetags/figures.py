@@ -1,0 +1,211 @@
+"""Figures, dates, words with shapes: how every page prints them. `{% load figures %}`."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+from django import template
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from computations import typesetting, units
+from computations.catalogue import DIMENSIONS, READINGS
+from office import marks
+
+if TYPE_CHECKING:
+    from django.template import Context
+
+register = template.Library()
+
+EMPTY = "–"
+
+
+def _set(text: str) -> SafeString:
+    """The digits, with the fraction in its own box so that a column lines up on the decimal."""
+    whole, point, fraction = text.partition(".")
+    return format_html('{}<span class="fraction">{}{}</span>', whole, point, fraction)
+
+
+def _beside(context: Context, value: float, unit: str) -> SafeString | str:
+    """Feet and inches beside millimetres, where the viewer asks."""
+    if unit != "mm" or not wants_feet(context):
+        return ""
+    return format_html(' <span class="beside">{}</span>', units.format_feet_inches(value))
+
+
+def wants_feet(context: Context) -> bool:
+    """The viewer asks by `?beside=feet` or by the cookie that a page set from it."""
+    request = context.get("request")
+    if request is None:
+        return bool(context.get("feet_inches"))
+    asked = request.GET.get("beside", request.COOKIES.get("beside", ""))
+    return bool(asked == "feet")
+
+
+@register.simple_tag(takes_context=True)
+def feet_wanted(context: Context) -> bool:
+    return wants_feet(context)
+
+
+def _data(value: float, text: str) -> SafeString:
+    return format_html('<data class="figure" value="{}">{}</data>', repr(float(value)), _set(text))
+
+
+@register.simple_tag(takes_context=True)
+def figure_value(
+    context: Context, value: float | None, unit: str = "mm", expanded: float | None = None, decimals: int | None = None
+) -> SafeString | str:
+    """The figure and its unit, with as many decimals as U justifies."""
+    if value is None:
+        return mark_safe('<span class="not-read">not read</span>')
+    text = typesetting.number(value, typesetting.decimals_for(expanded, unit, decimals))
+    return format_html("{}{}{}", _data(value, text), _unit(unit), _beside(context, value, unit))
+
+
+def _unit(unit: str) -> SafeString:
+    word = typesetting.unit_word(unit)
+    return format_html(' <span class="unit">{}</span>', word)
+
+
+@register.simple_tag
+def uncertainty(expanded: float | None, unit: str = "mm") -> SafeString | str:
+    """± U, two significant digits at most."""
+    if expanded is None:
+        return EMPTY
+    text = typesetting.number(expanded, typesetting.decimals_for(expanded, unit))
+    return format_html('<span class="uncertainty">±\u202f{}</span>', _set(text))
+
+
+@register.simple_tag(takes_context=True)
+def figure(
+    context: Context, value: float | None, unit: str = "mm", expanded: float | None = None, decimals: int | None = None
+) -> SafeString | str:
+    """The figure, ± U and the unit: 15 286.4 ± 3.8 mm."""
+    if value is None or expanded is None:
+        return figure_value(context, value, unit, expanded, decimals)
+    text = typesetting.number(value, typesetting.decimals_for(expanded, unit, decimals))
+    sure = typesetting.number(expanded, typesetting.decimals_for(expanded, unit))
+    return format_html(
+        '{} <span class="uncertainty">±\u202f{}</span>{}{}',
+        _data(value, text),
+        sure,
+        _unit(unit),
+        _beside(context, value, unit),
+    )
+
+
+@register.simple_tag
+def signed_figure(value: float | None, unit: str = "mm", expanded: float | None = None) -> SafeString | str:
+    """A change: its sign always shown, ± its own U."""
+    if value is None:
+        return EMPTY
+    decimals = typesetting.decimals_for(expanded, unit)
+    text = _data(value, typesetting.number(value, decimals, signed=True))
+    if expanded is None:
+        return format_html("{}{}", text, _unit(unit))
+    sure = typesetting.number(expanded, decimals)
+    return format_html('{} <span class="uncertainty">±\u202f{}</span>{}', text, sure, _unit(unit))
+
+
+@register.simple_tag
+def plain_number(value: float | None, decimals: int = 0) -> SafeString | str:
+    return EMPTY if value is None else _data(value, typesetting.number(value, decimals))
+
+
+@register.simple_tag
+def dimension_name(dimension: Any, method: str = "") -> SafeString | str:
+    """The plain name leads, the symbol follows it, smaller. Takes a slug or anything that has one."""
+    slug = str(getattr(dimension, "slug", "") or (dimension.get("slug") if isinstance(dimension, dict) else dimension))
+    method = method or str(getattr(dimension, "method", "") or "")
+    kind = DIMENSIONS.get(slug)
+    name, symbol = (kind.name, kind.symbol) if kind else (slug.replace("_", " ").capitalize(), "")
+    way = METHODS.get(method, "")
+    return format_html(
+        "{}{}{}",
+        name,
+        format_html(' <span class="symbol">{}</span>', symbol) if symbol else "",
+        format_html(' <span class="small">{}</span>', way) if way else "",
+    )
+
+
+METHODS = {"string": "by the string", "two_mark": "by two marks", "adopted": ""}
+
+
+@register.simple_tag
+def reading_name(slug: str, position: str = "", mast: str = "") -> SafeString | str:
+    """A reading's plain name, its symbol, side or halyard, and the mast where it is not the main one."""
+    if slug == "remainder":
+        return "the rest, not linear"
+    kind = READINGS.get(slug)
+    name, symbol = (kind.name, kind.symbol) if kind else (slug.replace("_", " ").capitalize(), "")
+    where = ", ".join(word for word in (position, mast if mast != "main" else "") if word)
+    return format_html(
+        "{}{}{}",
+        name,
+        format_html(' <span class="symbol">{}</span>', symbol) if symbol else "",
+        f", {where}" if where else "",
+    )
+
+
+@register.simple_tag
+def verdict(key: str | None) -> SafeString:
+    return marks.render(marks.find(marks.VERDICTS, key))
+
+
+@register.simple_tag
+def grade(key: str | None) -> SafeString:
+    return marks.render(marks.find(marks.GRADES, key))
+
+
+@register.simple_tag
+def state(key: str | None) -> SafeString:
+    return marks.render(marks.find(marks.STATES, key))
+
+
+@register.simple_tag
+def icon(shape: str, label: str = "") -> SafeString:
+    return marks.draw(shape, label)
+
+
+@register.simple_tag
+def brand_glyph() -> SafeString:
+    """A mast with its two bands."""
+    return mark_safe(
+        '<svg viewBox="0 0 24 32" aria-hidden="true" focusable="false"><path d="M10.5 1h3v25h-3z" fill="currentColor"/>'
+        '<path class="glyph-band" d="M9 4.5h6v3H9zM9 18h6v3H9z" fill="currentColor"/>'
+        '<path d="M1 26h22l-3.5 5H4.5z" fill="currentColor"/></svg>'
+    )
+
+
+@register.filter
+def iso_date(value: dt.date | dt.datetime | None) -> SafeString | str:
+    """2026-05-04."""
+    if not value:
+        return EMPTY
+    day = timezone.localtime(value).date() if isinstance(value, dt.datetime) else value
+    return format_html('<time datetime="{}">{}</time>', day.isoformat(), day.isoformat())
+
+
+@register.filter
+def iso_time(value: dt.datetime | None) -> SafeString | str:
+    """2026-05-04 09:30 UTC: date, time and zone, to the minute."""
+    if not value:
+        return EMPTY
+    local = timezone.localtime(value)
+    return format_html(
+        '<time datetime="{}">{}</time>', local.isoformat(timespec="seconds"), local.strftime("%Y-%m-%d %H:%M %Z")
+    )
+
+
+@register.filter
+def feet_inches(value_mm: float | None) -> str:
+    """Millimetres as feet, inches and sixteenths."""
+    return EMPTY if value_mm is None else units.format_feet_inches(value_mm)
+
+
+@register.filter
+def words(key: str | None) -> str:
+    """A key of the code in plain words: under_review becomes Under review."""
+    return str(key or "").replace("_", " ").capitalize() or EMPTY
