@@ -66,7 +66,7 @@ class CheckResult:
 
 @dataclass(frozen=True, slots=True)
 class Carried:
-    """What one reading's change contributed to a dimension's change. `reading` is "remainder" for the non-linear rest."""
+    """What one reading's change gave a dimension's change. `reading` is "remainder" for the non-linear rest."""
 
     reading: str
     mast: str
