@@ -51,7 +51,7 @@ def _no_network() -> Any:
             pytest.fail(f"a test reached for the network: {address[0]}")
         connect(self, address)
 
-    socket.socket.connect = guarded  # type: ignore[method-assign]
+    socket.socket.connect = guarded  # type: ignore[assignment, method-assign]
     yield
     socket.socket.connect = connect  # type: ignore[method-assign]
 

@@ -20,11 +20,12 @@ SCRATCH = Path(tempfile.mkdtemp(prefix="office-tests-"))
 atexit.register(shutil.rmtree, SCRATCH, ignore_errors=True)
 MEDIA_ROOT = SCRATCH / "media"
 STATIC_ROOT = SCRATCH / "static"
+STATIC_ROOT.mkdir()
 
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     # A file, as in the office: a database in memory would know neither WAL nor two connections.
-    DATABASES["default"]["NAME"] = SCRATCH / "office.sqlite3"
-    DATABASES["default"]["TEST"] = {"NAME": SCRATCH / "test.sqlite3"}
+    DATABASES["default"]["NAME"] = str(SCRATCH / "office.sqlite3")
+    DATABASES["default"]["TEST"] = {"NAME": str(SCRATCH / "test.sqlite3")}
 DATABASES["default"]["CONN_MAX_AGE"] = 0
 DATABASES["default"]["CONN_HEALTH_CHECKS"] = False
 

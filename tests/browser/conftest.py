@@ -57,7 +57,7 @@ def browser_context_args() -> dict[str, Any]:
 
 
 @pytest.fixture
-def context(context: BrowserContext, live_server: Any) -> BrowserContext:
+def context(context: BrowserContext, live_server: Any) -> Iterator[BrowserContext]:
     """A context that reaches the live server and nothing else, and that complains of what the console says."""
     strays: list[str] = []
     complaints: list[str] = []
@@ -77,7 +77,7 @@ def context(context: BrowserContext, live_server: Any) -> BrowserContext:
     context.on("page", listen)
     context.on("request", on_request)
     context.set_default_timeout(15_000)
-    yield context  # type: ignore[misc]
+    yield context
     assert not strays, f"the page asked for {strays}"
     assert not complaints, f"the browser's console says {complaints}"
 
