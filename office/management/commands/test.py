@@ -60,7 +60,8 @@ class Command(BaseCommand):
 
 
 def pytest(arguments: tuple[str, ...] | list[str], database_url: str | None) -> int:
-    settings = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+    settings = {**os.environ, "DJANGO_SETTINGS_MODULE": "tests.settings"}
+    settings.pop("DATABASE_URL", None)
     if database_url:
         settings["DATABASE_URL"] = database_url
     command = [sys.executable, "-m", "pytest", *arguments]
