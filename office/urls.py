@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from office.desk.views import home
+from office.desk import home
 
 urlpatterns = [
     path("", home.show, name="home"),

@@ -1,0 +1,129 @@
+"""What a reviewer looks at before deciding: changes, what carried them, checks, every reading and its past."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from computations.catalogue import READINGS, STATIONS, ReadingKind
+from computations.drawing import draw_rig, figures_from
+from computations.results import Carried, Change
+from office.desk.queue import Waiting
+from surveys.models import Query, Reading, Visit
+
+Place = tuple[str, str, str]  # slug, mast, position
+SMALLEST_PART = 0.05  # a part below this share of the change is left to the table
+
+
+@dataclass(slots=True)
+class ReadingRow:
+    """One thing measured: all its takes, what they replaced, what was asked about it, and what it was last time."""
+
+    kind: ReadingKind
+    mast: str
+    position: str
+    takes: list[Reading] = field(default_factory=list)
+    replaced: list[Reading] = field(default_factory=list)
+    previous: list[Reading] = field(default_factory=list)
+    queries: list[Query] = field(default_factory=list)
+
+    @property
+    def now(self) -> float | None:
+        return _mean(self.takes)
+
+    @property
+    def before(self) -> float | None:
+        return _mean(self.previous)
+
+    @property
+    def difference(self) -> float | None:
+        return None if self.now is None or self.before is None else self.now - self.before
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    title: str
+    rows: list[ReadingRow]
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedPart:
+    part: Carried
+    name: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeStory:
+    """A change that is real and the readings that carried most of it."""
+
+    change: Change
+    parts: tuple[CarriedPart, ...]
+
+
+def _mean(readings: list[Reading]) -> float | None:
+    values = [reading.value for reading in readings if reading.value is not None]
+    return sum(values) / len(values) if values else None
+
+
+def _split(visit: Visit) -> tuple[list[Reading], list[Reading]]:
+    """The readings that stand, and those that an amendment replaced or took away."""
+    rows = list(visit.readings.all())
+    replaced_ids = {row.replaces_id for row in rows if row.replaces_id}
+    standing = [row for row in rows if row.pk not in replaced_ids and not row.withdrawn]
+    past = [row for row in rows if row.pk in replaced_ids or row.withdrawn]
+    return standing, past
+
+
+def stations(visit: Visit, previous: Visit | None) -> list[Station]:
+    """Every reading of the visit beside the last visit's, in the order a measurer walks."""
+    rows: dict[Place, ReadingRow] = {}
+
+    def row(slug: str, mast: str, position: str) -> ReadingRow:
+        return rows.setdefault((slug, mast, position), ReadingRow(READINGS[slug], mast, position))
+
+    standing, past = _split(visit)
+    for reading in standing:
+        row(reading.slug, reading.mast, reading.position).takes.append(reading)
+    for reading in past:
+        row(reading.slug, reading.mast, reading.position).replaced.append(reading)
+    if previous is not None:
+        for reading in _split(previous)[0]:
+            row(reading.slug, reading.mast, reading.position).previous.append(reading)
+    for query in visit.queries.all():
+        if query.slug:
+            row(query.slug, query.mast, query.position).queries.append(query)
+    by_station: dict[str, list[ReadingRow]] = defaultdict(list)
+    for one in sorted(rows.values(), key=lambda one: (one.kind.order, one.mast, one.position)):
+        by_station[one.kind.station].append(one)
+    return [Station(title, by_station[slug]) for slug, title in STATIONS.items() if slug in by_station]
+
+
+def part_name(part: Carried) -> str:
+    kind = READINGS.get(part.reading)
+    return "what the readings carry together (non-linear rest)" if kind is None else kind.name
+
+
+def tell(change: Change) -> ChangeStory:
+    """The parts of a change, largest first; parts too small to matter are left to the table."""
+    whole = sum(abs(part.amount) for part in change.carried_by) or 1.0
+    parts = [CarriedPart(part, part_name(part), abs(part.amount) / whole) for part in change.carried_by]
+    parts.sort(key=lambda part: -part.share)
+    return ChangeStory(change, tuple(part for part in parts if part.share >= SMALLEST_PART))
+
+
+def stories(waiting: Waiting) -> list[ChangeStory]:
+    """The changes that are real, the most certain first."""
+    if waiting.comparison is None:
+        return []
+    real = [change for change in waiting.comparison.changes if change.verdict == "changed"]
+    return [tell(change) for change in sorted(real, key=lambda change: -abs(change.en or 0.0))]
+
+
+def drawing(waiting: Waiting) -> str:
+    """The rig to scale, the last visit's beneath it."""
+    now = figures_from(waiting.figures.derivation.dimensions, waiting.figures.inputs.rig)
+    before = None
+    if waiting.comparison is not None and waiting.previous_figures is not None:
+        before = figures_from(waiting.previous_figures.derivation.dimensions, waiting.previous_figures.inputs.rig)
+    return draw_rig(now, previous=before, title=f"Rig of {waiting.visit.boat}")

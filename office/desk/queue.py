@@ -1,0 +1,64 @@
+"""The queue: signed visits, riskiest first, and accepted ones that wait for their certificate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from office.certificates.queries import accepted_without_certificate
+from office.desk.risk import Risk, assess
+from office.people.access import OFFICE, require_roles
+from surveys.figures import Comparison, Figures, compare_figures, derive_visit
+from surveys.models import Visit, VisitState
+from surveys.queries import previous_accepted_of, with_content
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """One row of the queue."""
+
+    visit: Visit
+    figures: Figures
+    previous: Visit | None
+    previous_figures: Figures | None
+    comparison: Comparison | None
+    risk: Risk
+
+
+def weigh(visit: Visit, previous: Visit | None) -> Waiting:
+    """Derive and compare one visit. Everything it reads must have been fetched with `with_content`."""
+    figures = derive_visit(visit)
+    previous_figures = derive_visit(previous) if previous else None
+    comparison = compare_figures(previous_figures, figures) if previous_figures else None
+    risk = assess(
+        changes=comparison.changes if comparison else None,
+        checks=figures.checks,
+        amendments=sum(1 for reading in visit.readings.all() if reading.replaces_id),
+        exceptions=len(visit.interest_exceptions.all()),
+        open_queries=sum(1 for query in visit.queries.all() if query.settled_at is None),
+    )
+    return Waiting(visit, figures, previous, previous_figures, comparison, risk)
+
+
+def waiting_for_review() -> list[Waiting]:
+    """Every signed visit with its risk, riskiest first, in a number of queries that does not grow with the rows."""
+    visits = list(
+        with_content(Visit.objects.filter(state__in=[VisitState.SIGNED, VisitState.UNDER_REVIEW])).select_related(
+            "measurer", "reviewer"
+        )
+    )
+    previous = previous_accepted_of(visits)
+    rows = [weigh(visit, previous.get(visit.pk)) for visit in visits]
+    rows.sort(key=lambda row: (-row.risk.score, row.visit.signed_at))
+    return rows
+
+
+@require_roles(*OFFICE)
+def show(request: HttpRequest) -> HttpResponse:
+    return render(
+        request,
+        "desk/queue.html",
+        {"waiting": waiting_for_review(), "to_certify": accepted_without_certificate()},
+    )

@@ -1,0 +1,17 @@
+"""Addresses of the pages that cross apps."""
+
+from django.urls import path
+
+from office.desk import boat, queue, review
+
+app_name = "desk"
+urlpatterns = [
+    path("queue/", queue.show, name="queue"),
+    path("review/<str:key>/", review.show, name="review"),
+    path("review/<str:key>/begin/", review.begin, name="begin_review"),
+    path("review/<str:key>/query/", review.ask, name="ask_query"),
+    path("review/<str:key>/queries/<str:query_key>/settle/", review.settle, name="settle_query"),
+    path("review/<str:key>/return/", review.send_back, name="return_visit"),
+    path("review/<str:key>/accept/", review.accept, name="accept_visit"),
+    path("boats/<str:key>/", boat.show, name="boat"),
+]
