@@ -1,0 +1,149 @@
+"""The trail: who did what to which thing, when and why, one row per change, each bound to the one before.
+
+`record` writes a row in the transaction of the change it tells of. Rows are numbered from 1 without gaps, and each
+carries the SHA-256 of the RFC 8785 form of all its other fields, the former row's hash among them. Whoever alters,
+removes or slips in a row must therefore make every later hash anew, and certificates print hashes that then differ.
+
+Rows hold keys and labels, no foreign keys. People stand in them by key only: names are looked up when shown.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from json.encoder import encode_basestring as quoted  # the escapes of RFC 8785, 3.2.2.2; a test holds it to that
+from typing import Any, Protocol
+
+import rfc8785
+from django.conf import settings
+from django.db import connection, models
+from django.utils import timezone
+
+GENESIS = hashlib.sha256(b"the trail of a rig measurement office begins here").hexdigest()
+
+# One number for the lock that lines up the writers on PostgreSQL; SQLite's IMMEDIATE transactions do so by themselves.
+CHAIN_LOCK = 5_721_330_118
+
+COLUMNS = (
+    "number", "at", "actor", "role", "verb", "subject_kind", "subject", "subject_label", "boat", "visit",
+    "certificate", "before", "after", "reason", "previous_hash", "hash",
+)  # fmt: skip
+HASHED = COLUMNS[:-1]
+# The canonical form of a row, laid out once: keys in RFC 8785 order, every value but the number a string.
+_LAYOUT = "{" + ",".join(f'"{name}":%({name})s' for name in sorted(HASHED)) + "}"
+_SELECT_HEAD = "SELECT number, hash FROM audit_entry ORDER BY number DESC LIMIT 1"
+_INSERT = f"INSERT INTO audit_entry ({', '.join(COLUMNS)}) VALUES ({', '.join(['%s'] * len(COLUMNS))})"  # noqa: S608  (fixed names)
+_LABEL_LENGTH = 200
+
+
+class Actor(Protocol):
+    """A person as the trail knows one."""
+
+    key: str
+
+    @property
+    def roles(self) -> Iterable[str]: ...
+
+
+class OutsideTransaction(RuntimeError):
+    """A row of the trail must stand or fall with the change it tells of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What a row is about: its kind, its public key and what it was called then."""
+
+    kind: str
+    key: str
+    label: str = ""
+
+
+def record(
+    *,
+    by: Actor | None,
+    verb: str,
+    subject: Subject | models.Model,
+    before: Mapping[str, Any] | None = None,
+    after: Mapping[str, Any] | None = None,
+    reason: str = "",
+    boat: str = "",
+    visit: str = "",
+    certificate: str = "",
+) -> tuple[int, str]:
+    """Writes one row; returns its number and hash. Call it inside the transaction of the change.
+
+    `by` None means the office's own machine. `before` and `after` hold the changed fields, JSON-ready, people by key.
+    `boat`, `visit` and `certificate` are the keys under which the row is found again.
+    """
+    if not connection.in_atomic_block:
+        raise OutsideTransaction(f"“{verb}” was to be recorded outside the transaction of its change.")
+    about = subject if isinstance(subject, Subject) else subject_of(subject)
+    number, previous_hash = _next()
+    fields: dict[str, Any] = {
+        "number": number,
+        "at": _instant(timezone.now()),
+        "actor": by.key if by else "",
+        "role": ", ".join(sorted(by.roles)) if by else "",
+        "verb": verb,
+        "subject_kind": about.kind,
+        "subject": about.key,
+        "subject_label": about.label[:_LABEL_LENGTH],
+        "boat": boat,
+        "visit": visit,
+        "certificate": certificate,
+        "before": _canonical(before),
+        "after": _canonical(after),
+        "reason": reason,
+        "previous_hash": previous_hash,
+    }
+    fields["hash"] = hash_of([fields[name] for name in HASHED])
+    with connection.cursor() as cursor:
+        cursor.execute(_INSERT, [fields[name] for name in COLUMNS])
+    return number, fields["hash"]
+
+
+def head() -> tuple[int, str]:
+    """Number and hash of the latest row; (0, GENESIS) while there is none."""
+    with connection.cursor() as cursor:
+        cursor.execute(_SELECT_HEAD)
+        row = cursor.fetchone()
+    return (int(row[0]), str(row[1])) if row else (0, GENESIS)
+
+
+def hash_of(values: Iterable[Any]) -> str:
+    """SHA-256 of the canonical form of a row, given its values in the order of HASHED."""
+    number, *texts = values
+    fields: dict[str, str] = dict(zip(HASHED[1:], map(quoted, texts), strict=True))
+    fields["number"] = str(int(number))
+    return hashlib.sha256((_LAYOUT % fields).encode()).hexdigest()
+
+
+def subject_of(instance: models.Model) -> Subject:
+    """What a row says of a model instance: its kind, its public key and its label.
+
+    A thing that *is* or speaks of a person (it has a field `person`) goes without a label: labels hold names.
+    """
+    key = next((getattr(instance, name) for name in ("key", "number", "identifier") if hasattr(instance, name)), None)
+    meta = instance._meta
+    personal = meta.label == settings.AUTH_USER_MODEL or any(field.name == "person" for field in meta.get_fields())
+    label = "" if personal else str(instance)
+    return Subject(kind=str(meta.verbose_name), key=str(instance.pk if key is None else key), label=label)
+
+
+def _next() -> tuple[int, str]:
+    """The number and previous hash of the row to come; whoever asks holds the chain until the transaction ends."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])
+    number, hash_ = head()
+    return number + 1, hash_
+
+
+def _instant(moment: dt.datetime) -> str:
+    return moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def _canonical(fields: Mapping[str, Any] | None) -> str:
+    return "" if fields is None else rfc8785.dumps(dict(fields)).decode()
