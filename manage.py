@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""The one door to every command: `python3 manage.py demo`, `test`, `serve`, `check_all`, `bench` …
+"""The one door to every command: `python3 manage.py demo`, `test`, `serve`, `check_all`, `bench`, ...
 
 Sees to the environment first (office/environment.py, standard library only), then hands over to Django.
 """
