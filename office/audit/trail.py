@@ -80,7 +80,9 @@ def record(
     if not connection.in_atomic_block:
         raise OutsideTransaction(f"“{verb}” was to be recorded outside the transaction of its change.")
     about = subject if isinstance(subject, Subject) else subject_of(subject)
-    number, previous_hash = _next()
+    hold()
+    latest, previous_hash = head()
+    number = latest + 1
     fields: dict[str, Any] = {
         "number": number,
         "at": _instant(timezone.now()),
@@ -102,6 +104,16 @@ def record(
     with connection.cursor() as cursor:
         cursor.execute(_INSERT, [fields[name] for name in COLUMNS])
     return number, fields["hash"]
+
+
+def hold() -> None:
+    """Lines this transaction up: until it ends, no other one writes a row of the trail.
+
+    `record` does so itself. An action calls it first where what it reads must still be true when it writes.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])
 
 
 def head() -> tuple[int, str]:
@@ -130,15 +142,6 @@ def subject_of(instance: models.Model) -> Subject:
     personal = meta.label == settings.AUTH_USER_MODEL or any(field.name == "person" for field in meta.get_fields())
     label = "" if personal else str(instance)
     return Subject(kind=str(meta.verbose_name), key=str(instance.pk if key is None else key), label=label)
-
-
-def _next() -> tuple[int, str]:
-    """The number and previous hash of the row to come; whoever asks holds the chain until the transaction ends."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])
-    number, hash_ = head()
-    return number + 1, hash_
 
 
 def _instant(moment: dt.datetime) -> str:
