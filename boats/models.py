@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Upper
 from django.utils import timezone
 
 
@@ -78,9 +79,7 @@ class Boat(models.Model):
     class Meta:
         ordering: ClassVar = ["name_normal", "pk"]
         constraints: ClassVar = [
-            models.UniqueConstraint(
-                fields=["hin"], condition=~models.Q(hin=""), name="boats_one_boat_per_hin"
-            ),
+            models.UniqueConstraint(fields=["hin"], condition=~models.Q(hin=""), name="boats_one_boat_per_hin"),
         ]
 
     def __str__(self) -> str:
@@ -179,6 +178,7 @@ class Rig(models.Model):
                 fields=["boat"], condition=models.Q(until__isnull=True), name="boats_one_rig_today"
             ),
         ]
+        indexes: ClassVar = [models.Index(Upper("pole_identification"), name="boats_pole_by_mark")]
 
     def __str__(self) -> str:
         return f"rig {self.number} of {self.boat}"
@@ -202,6 +202,10 @@ class Mast(models.Model):
     class Meta:
         ordering: ClassVar = ["rig", "pk"]
         constraints: ClassVar = [models.UniqueConstraint(fields=["rig", "name"], name="boats_mast_names")]
+        indexes: ClassVar = [
+            models.Index(Upper("mast_identification"), name="boats_mast_by_mark"),
+            models.Index(Upper("boom_identification"), name="boats_boom_by_mark"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.name} mast of {self.rig}"

@@ -1,0 +1,54 @@
+"""Sail numbers and names in the form they are matched by; what was typed is kept beside it.
+
+A sail number is three national letters (they may be missing), then one letter or none, up to six digits, and one
+letter or none. Spaces, hyphens and dots, case and leading zeros make no difference. Which three letters exist is
+not asked here: the office knows the boats it has registered.
+
+Source of the shape: Racing Rules of Sailing, Appendix G (read in part); more than four digits and a letter within
+the number are allowed by some national prescriptions (read). The matching itself is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+SAIL_NUMBER_LENGTH = 20  # the column's
+NAME_LENGTH = 80
+
+_FORM = re.compile(r"(?P<nation>[A-Z]{3})?(?P<before>[A-Z]?)(?P<number>[0-9]{1,6})(?P<after>[A-Z]?)")
+SAIL_NUMBER_EXPECTED = (
+    "three national letters (or none), then up to six digits, with at most one more letter before them and one after"
+)
+
+
+def _squeezed(text: str) -> str:
+    """Compatibility forms made plain (NFKC), upper case, letters and digits only."""
+    return "".join(sign for sign in unicodedata.normalize("NFKC", text).upper() if sign.isalnum())
+
+
+def normalise_sail_number(text: str) -> tuple[str, str]:
+    """The form a sail number is matched by, and the same without national letters.
+
+    `gbr-0012` gives `("GBR12", "12")`, `K 7a` gives `("K7A", "K7A")`. Text that has no such form is returned
+    squeezed, with nothing as its second part: it can still be looked for, but matches only its like.
+    """
+    squeezed = _squeezed(text)
+    found = _FORM.fullmatch(squeezed)
+    if found is None:
+        return squeezed, ""
+    digits = found["before"] + (found["number"].lstrip("0") or "0") + found["after"]
+    return (found["nation"] or "") + digits, digits
+
+
+def is_sail_number(text: str) -> bool:
+    return _FORM.fullmatch(_squeezed(text)) is not None
+
+
+def normalise_name(text: str) -> str:
+    """The form a boat's name is matched and sorted by: letters and digits in upper case, accents dropped.
+
+    `Été d'Or` and `ETE DOR` are the same. At most 80 characters, as many as the column holds.
+    """
+    plain = unicodedata.normalize("NFKD", text)
+    return _squeezed("".join(sign for sign in plain if not unicodedata.combining(sign)))[:NAME_LENGTH]

@@ -1,0 +1,123 @@
+"""Who may do what with boats, and what their state allows. One function for the person, one for the state.
+
+Each `check_…` raises one sentence; each `may_…` is its boolean twin.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from django.db.models import Q
+from django.utils import timezone
+
+from boats.models import Boat, DesignLimit, Interest, Ownership, Rig
+from office.audit.refusals import NotAllowed, Stale, WrongState
+from office.people.access import OFFICE
+from office.people.models import Person, Role
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+
+SEES_EVERY_BOAT = (Role.MEASURER, *OFFICE)
+
+
+def on_day(day: dt.date) -> Q:
+    """Rows with `since` and `until` (the last day, or open) that hold on a day."""
+    return Q(since__lte=day) & (Q(until__isnull=True) | Q(until__gte=day))
+
+
+def interest_of(person: Person, boat: Boat, on: dt.date) -> str:
+    """The person's interest in the boat on a day: "" for none, else "owner", "designer", "builder", "crew", "other".
+
+    Equipment Rules of Sailing H.1.1 (read in a secondary copy): nobody does certification control of a boat they
+    own, designed or built, or in which they are an interested party.
+    """
+    if Ownership.objects.filter(on_day(on), boat=boat, person=person).exists():
+        return "owner"
+    kinds = Interest.objects.filter(on_day(on), boat=boat, person=person).values_list("kind", flat=True)
+    return kinds.first() or ""
+
+
+# ---- The person ----
+
+
+def may_keep_register(person: Person | AnonymousUser) -> bool:
+    """Register boats and change what is known of them."""
+    return isinstance(person, Person) and person.holds(*OFFICE)
+
+
+def check_keeps_register(person: Person | AnonymousUser) -> None:
+    if not may_keep_register(person):
+        raise NotAllowed("The register of boats is kept by the office: reviewers, certifiers and administrators.")
+
+
+def may_see(person: Person | AnonymousUser, boat: Boat) -> bool:
+    """Measurers and the office see every boat, an owner their own of today, nobody else any."""
+    if not isinstance(person, Person) or not person.is_active:
+        return False
+    if person.holds(*SEES_EVERY_BOAT):
+        return True
+    today = on_day(timezone.localdate())
+    return person.holds(Role.OWNER) and Ownership.objects.filter(today, boat=boat, person=person).exists()
+
+
+def check_sees(person: Person | AnonymousUser, boat: Boat) -> None:
+    if not may_see(person, boat):
+        raise NotAllowed("A boat's pages are for her owner, the measurers and the office.")
+
+
+def may_declare_interest(by: Person, person: Person, boat: Boat) -> bool:
+    """Anyone declares their own interest in a boat they see; the office records anyone's."""
+    return may_keep_register(by) or (by.pk == person.pk and may_see(by, boat))
+
+
+def check_declares_interest(by: Person, person: Person, boat: Boat) -> None:
+    if not may_declare_interest(by, person, boat):
+        raise NotAllowed("An interest in a boat is declared by the person who has it, or recorded by the office.")
+
+
+# ---- The state ----
+
+
+def check_edition(boat: Boat, edition: int) -> None:
+    if boat.edition != edition:
+        raise Stale(
+            f"{boat.name} was changed by someone else since this form was made; look at what stands now, "
+            "then send yours again if it still holds."
+        )
+
+
+def check_rig_number(boat: Boat, current: Rig | None, number: int) -> None:
+    """`number` is the rig the form was made from, 0 for none."""
+    if (current.number if current else 0) != number:
+        raise Stale(
+            f"The rig of {boat.name} was described anew by someone else since this form was made; look at what "
+            "stands now, then send yours again if it still holds."
+        )
+
+
+def check_ownership_open(ownership: Ownership) -> None:
+    if ownership.until is not None:
+        raise WrongState(f"This ownership already ended, on {ownership.until.isoformat()}.")
+
+
+def check_interest_open(interest: Interest) -> None:
+    if interest.until is not None:
+        raise WrongState(f"This interest already ended, on {interest.until.isoformat()}.")
+
+
+def check_limit_open(limit: DesignLimit) -> None:
+    if limit.ended_at is not None:
+        raise WrongState(f"This limit already ended, on {timezone.localdate(limit.ended_at).isoformat()}.")
+
+
+def check_span(since: dt.date, until: dt.date) -> None:
+    if until < since:
+        raise WrongState(f"The last day, {until.isoformat()}, lies before the first, {since.isoformat()}.")
+
+
+def check_not_ahead(day: dt.date, what: str) -> None:
+    today = timezone.localdate()
+    if day > today:
+        raise WrongState(f"{what}, {day.isoformat()}, lies ahead; expected today, {today.isoformat()}, or before.")
