@@ -10,10 +10,8 @@ Rows hold keys and labels, no foreign keys. People stand in them by key only: na
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from json.encoder import encode_basestring as quoted  # the escapes of RFC 8785, 3.2.2.2; a test holds it to that
 from typing import Any, Protocol
 
 import rfc8785
@@ -21,18 +19,25 @@ from django.conf import settings
 from django.db import connection, models
 from django.utils import timezone
 
-GENESIS = hashlib.sha256(b"the trail of a rig measurement office begins here").hexdigest()
+from office.audit.chain import COLUMNS, GENESIS, hash_of_fields
+from office.audit.verification import Finding, verify
+
+__all__ = [
+    "GENESIS",
+    "Actor",
+    "Finding",
+    "OutsideTransaction",
+    "Subject",
+    "head",
+    "hold",
+    "record",
+    "subject_of",
+    "verify",
+]
 
 # One number for the lock that lines up the writers on PostgreSQL; SQLite's IMMEDIATE transactions do so by themselves.
 CHAIN_LOCK = 5_721_330_118
 
-COLUMNS = (
-    "number", "at", "actor", "role", "verb", "subject_kind", "subject", "subject_label", "boat", "visit",
-    "certificate", "before", "after", "reason", "previous_hash", "hash",
-)  # fmt: skip
-HASHED = COLUMNS[:-1]
-# The canonical form of a row, laid out once: keys in RFC 8785 order, every value but the number a string.
-_LAYOUT = "{" + ",".join(f'"{name}":%({name})s' for name in sorted(HASHED)) + "}"
 _SELECT_HEAD = "SELECT number, hash FROM audit_entry ORDER BY number DESC LIMIT 1"
 _INSERT = f"INSERT INTO audit_entry ({', '.join(COLUMNS)}) VALUES ({', '.join(['%s'] * len(COLUMNS))})"  # noqa: S608  (fixed names)
 _LABEL_LENGTH = 200
@@ -100,7 +105,7 @@ def record(
         "reason": reason,
         "previous_hash": previous_hash,
     }
-    fields["hash"] = hash_of([fields[name] for name in HASHED])
+    fields["hash"] = hash_of_fields(fields)
     with connection.cursor() as cursor:
         cursor.execute(_INSERT, [fields[name] for name in COLUMNS])
     return number, fields["hash"]
@@ -122,14 +127,6 @@ def head() -> tuple[int, str]:
         cursor.execute(_SELECT_HEAD)
         row = cursor.fetchone()
     return (int(row[0]), str(row[1])) if row else (0, GENESIS)
-
-
-def hash_of(values: Iterable[Any]) -> str:
-    """SHA-256 of the canonical form of a row, given its values in the order of HASHED."""
-    number, *texts = values
-    fields: dict[str, str] = dict(zip(HASHED[1:], map(quoted, texts), strict=True))
-    fields["number"] = str(int(number))
-    return hashlib.sha256((_LAYOUT % fields).encode()).hexdigest()
 
 
 def subject_of(instance: models.Model) -> Subject:
