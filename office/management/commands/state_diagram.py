@@ -34,10 +34,13 @@ class Transition(Protocol):
 
 
 def mermaid(transitions: Iterable[Transition]) -> str:
-    """A Mermaid state diagram with an arrow for each source of each transition. No source: it makes the thing."""
+    """A Mermaid state diagram with an arrow for each source of each transition.
+
+    No source: the verb makes the thing. No role: it comes about by the passing of time.
+    """
     lines = ["```mermaid", "stateDiagram-v2"]
     for transition in transitions:
-        label = f"{transition.verb} ({transition.role})".replace("_", " ")
+        label = f"{transition.verb.rstrip('_')} ({transition.role or 'time'})".replace("_", " ")
         lines += [f"    {source} --> {transition.target}: {label}" for source in transition.sources or ("[*]",)]
     return "\n".join([*lines, "```"])
 
