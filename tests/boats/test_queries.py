@@ -1,0 +1,96 @@
+"""Who sees which boat, the search of the list, and where a spar is found."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from boats import actions, queries, rules
+from boats.models import Boat
+from boats.particulars import as_columns
+from tests.boats.test_actions import DAY, SLOOP
+
+pytestmark = pytest.mark.django_db
+
+
+def make(name, number, **fields):
+    return Boat.objects.create(**as_columns({"name": name, "sail_number": number, **fields}))
+
+
+def test_who_sees_which_boat(cast, boat):
+    actions.add_owner(by=cast.reviewer, boat=boat, person=cast.owner, since=DAY)
+    held = actions.add_owner(by=cast.reviewer, boat=boat, person=cast.other_owner, since=DAY)
+    actions.end_ownership(by=cast.reviewer, ownership=held, until=dt.date(2025, 6, 1), reason="sold")
+    seeing = {part for part, person in cast.people().items() if boat in queries.boats_visible_to(person)}
+    assert seeing == {"measurer", "second_measurer", "reviewer", "certifier", "administrator", "owner"}
+    assert seeing == {part for part, person in cast.people().items() if rules.may_see(person, boat)}
+
+
+def test_an_owner_sees_their_own_only(cast, boat):
+    make("Gannet", "QUA 5")
+    actions.add_owner(by=cast.reviewer, boat=boat, person=cast.owner, since=DAY)
+    assert list(queries.boats_visible_to(cast.owner)) == [boat]
+
+
+def test_interest_of_a_person_on_a_day(cast, boat):
+    held = actions.add_owner(by=cast.reviewer, boat=boat, person=cast.measurer, since=DAY)
+    actions.end_ownership(by=cast.reviewer, ownership=held, until=dt.date(2025, 6, 1), reason="sold")
+    actions.declare_interest(by=cast.reviewer, boat=boat, person=cast.reviewer, kind="designer", since=DAY)
+    days = [dt.date(2025, 4, 30), DAY, dt.date(2025, 6, 1), dt.date(2025, 6, 2)]
+    assert [rules.interest_of(cast.measurer, boat, day) for day in days] == ["", "owner", "owner", ""]
+    assert [rules.interest_of(cast.reviewer, boat, day) for day in days] == ["", "designer", "designer", "designer"]
+    assert rules.interest_of(cast.certifier, boat, DAY) == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("", ["Gannet", "Gull", "Sea Lark"]),
+        ("g", ["Gannet", "Gull"]),
+        ("GULL", ["Gull"]),
+        ("qua", ["Gull", "Sea Lark"]),
+        ("QUA 11", ["Sea Lark"]),
+        ("11", ["Gannet", "Sea Lark"]),
+        ("qua-0117", ["Sea Lark"]),
+        ("NOD 1180", ["Gannet"]),  # registered without letters
+        ("zzz", []),
+        ("%", []),
+        ("_gull", ["Gull"]),  # signs make no difference
+        ("\x00", []),
+        ("😀", []),
+    ],
+)
+def test_search_by_beginning(django_assert_max_num_queries, text, found):
+    make("Sea Lark", "QUA 0117")
+    make("Gull", "QUA 5")
+    make("Gannet", "1180")
+    with django_assert_max_num_queries(1):
+        assert sorted(boat.name for boat in queries.search(Boat.objects.all(), text)) == found
+
+
+def test_where_a_spar_is_found(cast, boat, rig, django_assert_num_queries):
+    other = make("Gannet", "QUA 5")
+    mast = [{"name": "main", "material": "aluminium", "mast_identification": "m-301", "boom_identification": "B-90"}]
+    moved = actions.describe_rig(by=cast.reviewer, boat=other, since=DAY, rig_type="cutter", masts=mast)
+    with django_assert_num_queries(2):
+        places = queries.spar_places(["M-301", "P-12", "B-0", ""])
+    assert {mark: {(what, at.pk) for what, at in found} for mark, found in places.items()} == {
+        "M-301": {("mast", rig.pk), ("mast", moved.pk)},
+        "P-12": {("pole", rig.pk)},
+    }
+
+
+def test_rig_on_a_day(cast, boat, rig):
+    new = actions.describe_rig(by=cast.reviewer, boat=boat, since=DAY, rig_type="sloop", masts=SLOOP, reason="new mast")
+    days = [dt.date(2025, 3, 31), dt.date(2025, 4, 1), dt.date(2025, 4, 30), DAY, dt.date(2026, 1, 1)]
+    assert [queries.rig_on(boat, day) for day in days] == [None, rig, rig, new, new]
+    assert queries.current_rig(boat) == new
+
+
+def test_owners_on_a_day(cast, boat):
+    first = actions.add_owner(by=cast.reviewer, boat=boat, person=cast.owner, since=DAY)
+    actions.end_ownership(by=cast.reviewer, ownership=first, until=dt.date(2025, 6, 1), reason="sold")
+    actions.add_owner(by=cast.reviewer, boat=boat, person=cast.other_owner, since=dt.date(2025, 6, 2))
+    assert queries.owners_on(boat, dt.date(2025, 6, 1)) == [cast.owner]
+    assert queries.owners_on(boat, dt.date(2025, 6, 2)) == [cast.other_owner]
