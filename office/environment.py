@@ -65,6 +65,7 @@ PDF_LIBRARIES_SENTENCE = PDF_LIBRARIES.sentence
 PDF_LIBRARY_FILES = ("libpango-1.0.so.0", "libpangoft2-1.0.so.0", "libharfbuzz-subset.so.0")
 PDF_FONT_FILE = Path("/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf")
 CHROMIUM = SystemNeed("Running the browser tests", ("chromium",))
+POSTGRESQL_ROOT = Path("/usr/lib/postgresql")
 POSTGRESQL = SystemNeed("Running the tests on PostgreSQL", ("postgresql",))
 VENV_MODULE = SystemNeed("Making the Python environment", ("python3-venv",))
 
@@ -211,7 +212,7 @@ def prepare_chromium() -> str | None:
 
 def postgresql_programs() -> Path | None:
     """The directory of PostgreSQL's server programs, the newest version there is."""
-    found = [path.parent for path in Path("/usr/lib/postgresql").glob("*/bin/initdb")]
+    found = [path.parent for path in POSTGRESQL_ROOT.glob("*/bin/initdb")]
     if found:
         return max(found, key=lambda directory: int(directory.parent.name))
     on_path = shutil.which("initdb")

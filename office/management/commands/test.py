@@ -37,11 +37,14 @@ class Command(BaseCommand):
         arguments = argv[2:]
         chosen = [argument for argument in arguments if argument != "--postgres"]
         if "--postgres" in arguments:
+            environment.prepare_postgresql()
             runs = [on_postgresql(chosen or UNIT)]
         elif chosen:
             environment.prepare_chromium()
             runs = [on_sqlite("SQLite", chosen)]
         else:
+            environment.prepare_chromium()
+            environment.prepare_postgresql()
             runs = [on_sqlite("SQLite", UNIT), in_browser(), on_postgresql(UNIT)]
         sys.exit(self.sum_up(runs))
 
@@ -74,13 +77,13 @@ def on_sqlite(name: str, arguments: tuple[str, ...] | list[str]) -> Run:
 
 
 def in_browser() -> Run:
-    if environment.prepare_chromium() is None:
+    if environment.chromium() is None:
         return Run("Browser", not_run=environment.CHROMIUM.sentence)
     return on_sqlite("Browser", BROWSER)
 
 
 def on_postgresql(arguments: tuple[str, ...] | list[str]) -> Run:
-    programs = environment.prepare_postgresql()
+    programs = environment.postgresql_programs()
     if programs is None:
         return Run("PostgreSQL", not_run=environment.POSTGRESQL.sentence)
     environment.say("Testing: PostgreSQL …")
