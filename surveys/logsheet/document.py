@@ -6,7 +6,7 @@ Two files that say the same in another order of rows or columns are the same log
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from computations.catalogue import READINGS, SIDES
 from computations.inputs import MAST_NAMES
@@ -39,6 +39,7 @@ class Row:
     take: int = 1
     instrument: str = ""
     remark: str = ""
+    line: int = field(default=0, compare=False)  # where it stood in the file it came from; 0: in none
 
     @property
     def order(self) -> tuple[int, str, int, int, int, str, int]:

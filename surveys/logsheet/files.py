@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Iterable
+from dataclasses import replace
 
 from surveys.logsheet import csv_file, xlsx_file
 from surveys.logsheet.document import LogSheet
@@ -42,7 +43,7 @@ def read(
     check_repeats(rows, findings)
     check_instruments(rows, declared, known_instruments, findings)
     findings.raise_if_any()
-    return LogSheet.of(one.row for one in rows)
+    return LogSheet.of(replace(one.row, line=one.number) for one in rows)
 
 
 def _raw_rows(data: bytes, filename: str, findings: Findings) -> Iterable[RawRow]:

@@ -1,0 +1,190 @@
+"""The office's kit: record a piece, calibrate it anew, take it out of use."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from computations.inputs import INSTRUMENT_KINDS
+from office.audit import trail
+from office.audit.refusals import Stale, WrongState
+from office.people.models import Person
+from surveys import rules
+from surveys.actions.changes import text_of
+from surveys.actions.reasons import given_reason
+from surveys.logsheet.fields import ACCURACY_CLASSES, LONGEST_INSTRUMENT
+from surveys.models import Calibration, Instrument
+from surveys.values import Unreadable
+
+STEEL_EXPANSION = 11.5e-6  # per K, surveying practice
+
+
+@transaction.atomic
+def record_instrument(
+    *,
+    by: Person,
+    identifier: str,
+    kind: str,
+    maker: str = "",
+    serial_number: str = "",
+    accuracy_class: str = "",
+    limit_of_error: float | None = None,
+    nominal_length_mm: float | None = None,
+    reference_temperature_c: float = 20.0,
+    expansion_per_k: float = STEEL_EXPANSION,
+    keeper: Person | None = None,
+) -> Instrument:
+    """Enter a piece of the kit under the office's own mark."""
+    rules.check_may_keep_instruments(by)
+    identifier = identifier.strip()
+    if not identifier or len(identifier) > LONGEST_INSTRUMENT:
+        raise Unreadable("Identifier", identifier, f"1 to {LONGEST_INSTRUMENT} characters, such as T-07", "identifier")
+    if kind not in INSTRUMENT_KINDS:
+        raise Unreadable("Kind", kind, ", ".join(INSTRUMENT_KINDS), "kind")
+    if accuracy_class and accuracy_class not in ACCURACY_CLASSES:
+        raise Unreadable("Accuracy class", accuracy_class, ", ".join(ACCURACY_CLASSES), "accuracy_class")
+    _finite("Limit of error", limit_of_error, "limit_of_error", least=0.0)
+    _finite("Nominal length", nominal_length_mm, "nominal_length_mm", least=1.0)
+    _finite("Reference temperature", reference_temperature_c, "reference_temperature_c", least=-50.0)
+    _finite("Expansion", expansion_per_k, "expansion_per_k", least=0.0)
+    instrument = Instrument(
+        identifier=identifier,
+        kind=kind,
+        maker=maker.strip()[:80],
+        serial_number=serial_number.strip()[:60],
+        accuracy_class=accuracy_class,
+        limit_of_error=limit_of_error,
+        nominal_length_mm=nominal_length_mm,
+        reference_temperature_c=reference_temperature_c,
+        expansion_per_k=expansion_per_k,
+        keeper=keeper,
+    )
+    if Instrument.objects.filter(identifier__iexact=identifier).exists():
+        raise WrongState(f"There is an instrument {identifier} already.")
+    instrument.save(force_insert=True)
+    trail.record(
+        by=by,
+        verb="record_instrument",
+        subject=instrument,
+        after={
+            "kind": kind,
+            "accuracy_class": accuracy_class,
+            "limit_of_error": text_of(limit_of_error),
+            "nominal_length_mm": text_of(nominal_length_mm),
+            "serial_number": instrument.serial_number,
+            "keeper": keeper.key if keeper else "",
+        },
+    )
+    return instrument
+
+
+@transaction.atomic
+def add_calibration(
+    *,
+    by: Person,
+    instrument: Instrument,
+    calibrated_on: dt.date,
+    due_on: dt.date,
+    error: float = 0.0,
+    expanded_uncertainty: float | None = None,
+    coverage_factor: float = 2.0,
+    laboratory: str = "",
+    reference: str = "",
+) -> Calibration:
+    """A new calibration counts for visits from its day on; figures signed before keep theirs."""
+    _lock(instrument)
+    rules.check_may_keep_instruments(by)
+    today = timezone.localdate()
+    if calibrated_on > today:
+        raise Unreadable(
+            "Calibrated on", calibrated_on.isoformat(), f"a date not after today ({today})", "calibrated_on"
+        )
+    if due_on <= calibrated_on:
+        raise Unreadable("Due on", due_on.isoformat(), "a date after the calibration", "due_on")
+    _finite("Error", error, "error")
+    _finite("Uncertainty", expanded_uncertainty, "expanded_uncertainty", least=0.0)
+    if not 1.0 <= coverage_factor <= 4.0:
+        raise Unreadable("Coverage factor", f"{coverage_factor:g}", "a factor from 1 to 4", "coverage_factor")
+    calibration = Calibration(
+        instrument=instrument,
+        calibrated_on=calibrated_on,
+        due_on=due_on,
+        error=error,
+        expanded_uncertainty=expanded_uncertainty,
+        coverage_factor=coverage_factor,
+        laboratory=laboratory.strip()[:120],
+        reference=reference.strip()[:80],
+        recorded_at=timezone.now(),
+    )
+    if instrument.calibrations.filter(calibrated_on=calibrated_on).exists():
+        raise WrongState(f"{instrument.identifier} has a calibration of that day already.")
+    try:
+        calibration.save(force_insert=True)
+    except IntegrityError:
+        raise WrongState(f"{instrument.identifier} has a calibration of that day already.") from None
+    _changed(
+        instrument,
+        by=by,
+        verb="add_calibration",
+        after={
+            "calibration": calibration.key,
+            "calibrated_on": text_of(calibrated_on),
+            "due_on": text_of(due_on),
+            "error": text_of(error),
+            "expanded_uncertainty": text_of(expanded_uncertainty),
+            "laboratory": calibration.laboratory,
+            "reference": calibration.reference,
+        },
+    )
+    return calibration
+
+
+@transaction.atomic
+def take_out_of_use(
+    *, by: Person, instrument: Instrument, since: dt.date, reason: str, edition: int | None = None
+) -> Instrument:
+    """The piece is not to be used any more from a day on: lost, damaged, doubtful."""
+    _lock(instrument)
+    rules.check_may_keep_instruments(by)
+    if edition is not None and edition != instrument.edition:
+        raise Stale("The instrument's record was changed since this form was made; look at it as it is now.")
+    if instrument.out_of_use_since is not None:
+        raise WrongState(f"{instrument.identifier} is out of use already, since {instrument.out_of_use_since}.")
+    if since > timezone.localdate():
+        raise Unreadable("Since", since.isoformat(), "a date that is not in the future", "since")
+    instrument.out_of_use_since, instrument.out_of_use_reason = since, given_reason(reason)
+    _changed(
+        instrument,
+        by=by,
+        verb="take_out_of_use",
+        fields=("out_of_use_since", "out_of_use_reason"),
+        after={"out_of_use_since": text_of(since)},
+        reason=instrument.out_of_use_reason,
+    )
+    return instrument
+
+
+def _lock(instrument: Instrument) -> None:
+    instrument.refresh_from_db(from_queryset=Instrument.objects.select_for_update())
+
+
+def _changed(
+    instrument: Instrument,
+    *,
+    by: Person,
+    verb: str,
+    after: dict[str, str],
+    fields: tuple[str, ...] = (),
+    reason: str = "",
+) -> None:
+    instrument.edition += 1
+    instrument.save(update_fields=[*fields, "edition"])
+    trail.record(by=by, verb=verb, subject=instrument, after=after, reason=reason)
+
+
+def _finite(what: str, value: float | None, field: str, least: float = -1e6, most: float = 1e6) -> None:
+    if value is not None and not (math.isfinite(value) and least <= value <= most):
+        raise Unreadable(what, f"{value:g}", f"a number from {least:g} to {most:g}", field)

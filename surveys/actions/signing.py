@@ -1,0 +1,99 @@
+"""What the measurer answers for: settling stop checks with a reason, and the signature."""
+
+from __future__ import annotations
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from computations.catalogue import BOOM_HEIGHT_METHODS
+from office.audit.refusals import NotAllowed, WrongState
+from office.people.models import Person
+from surveys import rules
+from surveys.actions.changes import finish, lock, move
+from surveys.actions.reasons import given_reason
+from surveys.content import canonical_content, sha256
+from surveys.figures import Figures, derive_visit
+from surveys.models import Settlement, SignOff, Visit
+from surveys.queries import unanswered
+from surveys.values import Unreadable
+
+
+class WrongPassword(NotAllowed):
+    """The password typed again is not the measurer's."""
+
+
+@transaction.atomic
+def settle_check(*, by: Person, visit: Visit, check_key: str, reason: str, choice: str = "") -> Settlement:
+    """Say in writing why a stop check may stand; `choice` names the method taken for the boom's height."""
+    lock(visit)
+    rules.check_state(visit, "settle")
+    rules.check_may_measure(by, visit)
+    found = next((one for one in derive_visit(visit).checks if one.key == check_key and one.grade == "stop"), None)
+    if found is None:
+        raise WrongState("This check does not stand any more; look at the checks as they are now.")
+    if choice and choice not in BOOM_HEIGHT_METHODS:
+        raise Unreadable("Method", choice, " or ".join(BOOM_HEIGHT_METHODS), "choice")
+    settlement = Settlement(
+        visit=visit,
+        check_key=check_key,
+        choice=choice,
+        reason=given_reason(reason),
+        settled_by=by,
+        settled_at=timezone.now(),
+    )
+    settlement.save(force_insert=True)
+    finish(
+        visit,
+        by=by,
+        verb="settle_check",
+        after={"check": check_key, "message": found.message, **({"choice": choice} if choice else {})},
+        reason=settlement.reason,
+    )
+    return settlement
+
+
+def missing_for_signature(visit: Visit, figures: Figures) -> list[str]:
+    """What still stands between the visit and its signature, one sentence each."""
+    missing = [f"Stop: {one.message}" for one in figures.unsettled_stops]
+    if not figures.inputs.readings:
+        missing.append("There is no reading yet.")
+    waiting = unanswered(visit).count()
+    if waiting:
+        missing.append(
+            "A query of the reviewer still waits for its answer."
+            if waiting == 1
+            else f"{waiting} queries of the reviewer still wait for their answers."
+        )
+    return missing
+
+
+@transaction.atomic
+def sign_visit(*, by: Person, visit: Visit, edition: int, password: str) -> SignOff:
+    """The measurer's signature under everything the visit holds; the password is typed again for it."""
+    lock(visit)
+    rules.check_state(visit, "sign")
+    rules.check_may_sign(by, visit)
+    rules.check_edition(visit, edition)
+    if not by.check_password(password):
+        raise WrongPassword("The password is not right; nothing has been signed.")
+    if missing := missing_for_signature(visit, derive_visit(visit)):
+        raise WrongState("Not ready to be signed. " + " ".join(missing))
+    signed = SignOff(visit=visit, round=visit.sign_offs.filter(meaning="measured").count() + 1, signed_by=by)
+    visit.signed_at = signed.signed_at = timezone.now()
+    # From here on the content is read as it will be read later: by what was on record at this moment.
+    move(visit, "sign", by=by, verb="sign_visit", fields=("signed_at",), after=_bind(visit, signed))
+    return signed
+
+
+def _bind(visit: Visit, signed: SignOff) -> dict[str, str]:
+    visit.state, left = "signed", visit.state
+    try:
+        signed.content = canonical_content(visit)
+    finally:
+        visit.state = left
+    signed.content_sha256 = sha256(signed.content)
+    try:
+        signed.save(force_insert=True)
+    except IntegrityError:
+        raise WrongState("This visit has been signed already.") from None
+    return {"round": str(signed.round), "content_sha256": signed.content_sha256}

@@ -1,0 +1,65 @@
+"""The figures a stored visit gives: dimensions, findings, and the change against another visit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from computations.checks import check
+from computations.comparison import Comparison, compare
+from computations.derivation import Derivation, derive
+
+from computations import inputs
+from computations.catalogue import DIMENSIONS
+from computations.results import CheckResult
+from office.policy import queries as policy_queries
+from office.policy.models import PolicyEdition
+from surveys.inputs import visit_inputs
+from surveys.models import Visit
+from surveys.transitions import FROZEN
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What one visit amounts to: its inputs, the derived dimensions and the checks' findings."""
+
+    inputs: inputs.Visit
+    derivation: Derivation
+    checks: tuple[CheckResult, ...]
+    settled: frozenset[str] = frozenset()
+
+    @property
+    def unsettled_stops(self) -> tuple[CheckResult, ...]:
+        """The findings that stand between the measurer and the signature."""
+        return tuple(one for one in self.checks if one.grade == "stop" and one.key not in self.settled)
+
+
+def policy_of(visit: Visit) -> PolicyEdition:
+    """The policy the figures answer to: that of the signature once there is one, else the present one."""
+    if visit.state in FROZEN and visit.signed_at is not None:
+        signed_under = PolicyEdition.objects.filter(made_at__lte=visit.signed_at).order_by("pk").last()
+        if signed_under is not None:
+            return signed_under
+    return policy_queries.current()
+
+
+def derive_visit(visit: Visit, assumptions: inputs.Assumptions | None = None) -> Figures:
+    """The visit's figures and findings, under the policy's assumptions unless others are given."""
+    assumptions = assumptions or policy_queries.assumptions(policy_of(visit))
+    given = visit_inputs(visit)
+    derivation = derive(given, assumptions)
+    settled = frozenset(visit.settlements.values_list("check_key", flat=True))
+    return Figures(given, derivation, tuple(check(given, derivation, assumptions)), settled)
+
+
+def compare_visits(previous: Visit, current: Visit) -> Comparison:
+    """What changed between two visits, both under the assumptions and limits of today's policy."""
+    edition = policy_queries.current()
+    assumptions = policy_queries.assumptions(edition)
+    before = derive(visit_inputs(previous), assumptions)
+    now = derive(visit_inputs(current), assumptions)
+    return compare(before, now, change_limits(edition))
+
+
+def change_limits(edition: PolicyEdition) -> dict[str, float]:
+    """Least change that matters, by the slug of each dimension."""
+    return {slug: policy_queries.change_limit(edition, slug) for slug in DIMENSIONS}

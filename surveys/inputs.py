@@ -1,0 +1,142 @@
+"""From stored rows to the computations' frozen inputs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+from boats.models import Rig as StoredRig
+from computations import inputs
+from surveys.models import Calibration, Instrument, Reading, Settlement, Visit
+from surveys.queries import current_readings
+from surveys.transitions import FROZEN
+
+
+def visit_inputs(visit: Visit) -> inputs.Visit:
+    """The stored visit as the computations take it. Works for a visit without rig or readings too."""
+    readings = current_readings(visit)
+    rig = visit.rig
+    return inputs.Visit(
+        key=visit.key,
+        boat=visit.boat.name,
+        sail_number=visit.boat.sail_number,
+        design=visit.boat.design.name if visit.boat.design else "",
+        date=visit.date,
+        place=visit.place,
+        measurer=visit.measurer.name if visit.measurer else "",
+        air_temperature_c=visit.air_temperature_c,
+        interest=visit.interest,
+        rig=rig_inputs(rig, visit) if rig else inputs.Rig(),
+        instruments=_instruments(visit, readings),
+        readings=tuple(_reading(one) for one in readings),
+        preparation=tuple(
+            inputs.Preparation(item=one.item, answer=one.answer, mast=one.mast, remark=one.remark)
+            for one in visit.preparation.all()
+        ),
+        bas_choice=_choices(visit),
+    )
+
+
+def rig_inputs(rig: StoredRig, visit: Visit | None = None) -> inputs.Rig:
+    """The rig as described, with what the visit says of its masts on the day."""
+    contrast = visit.band_contrast if visit else {}
+    state = visit.mast_state if visit else {}
+    masts = sorted(rig.masts.all(), key=lambda mast: inputs.MAST_NAMES.index(mast.name))
+    return inputs.Rig(
+        rig_type=rig.rig_type,
+        masts=tuple(
+            inputs.Mast(
+                name=mast.name,
+                material=mast.material or None,
+                spreader_pairs=mast.spreader_pairs,
+                runner_pairs=mast.runner_pairs,
+                jumper_pairs=mast.jumper_pairs,
+                checkstays=mast.checkstays,
+                rigging_material=mast.rigging_material or None,
+                upper_band=mast.upper_band,
+                band_contrast=contrast.get(mast.name),
+                state=state.get(mast.name) or None,
+                mast_identification=mast.mast_identification,
+                boom_identification=mast.boom_identification,
+            )
+            for mast in masts
+        ),
+        inner_forestay=rig.inner_forestay,
+        outrigger=rig.outrigger,
+        pole_identification=rig.pole_identification,
+        spinnaker=rig.spinnaker,
+        pole=rig.pole,
+        bowsprit=rig.bowsprit,
+        headsail_foil=rig.headsail_foil,
+    )
+
+
+def _reading(row: Reading) -> inputs.Reading:
+    assert row.value is not None  # noqa: S101 - a current reading has one; the database holds it so
+    return inputs.Reading(
+        slug=row.slug,
+        value=row.value,
+        mast=row.mast,
+        position=row.position,
+        take=row.take,
+        instrument=row.instrument.identifier if row.instrument else "",
+        written=row.written,
+        unit_written=row.unit_written,
+        remark=row.remark,
+    )
+
+
+def _choices(visit: Visit) -> dict[str, str]:
+    """The method chosen for the boom's height, by mast: the latest settlement that chose one."""
+    rows = Settlement.objects.filter(visit=visit).exclude(choice="").order_by("pk")
+    return {mast_of_choice(row.check_key): row.choice for row in rows}
+
+
+def mast_of_choice(check_key: str) -> str:
+    """A check's key names its mast between colons."""
+    parts = check_key.replace("/", ":").split(":")
+    return next((part for part in parts if part in inputs.MAST_NAMES), "main")
+
+
+def calibrations_used(visit: Visit, instruments: list[Instrument]) -> dict[int, Calibration]:
+    """For each instrument (by row id) the calibration that counts on the visit's day.
+
+    Once signed, only what was on record at the signature counts: a calibration entered later leaves the figures alone.
+    """
+    rows = Calibration.objects.filter(
+        instrument__in=instruments, calibrated_on__lte=visit.date or dt.date.max
+    ).order_by("calibrated_on")
+    if visit.state in FROZEN and visit.signed_at is not None:
+        rows = rows.filter(recorded_at__lte=visit.signed_at)
+    return {row.instrument_id: row for row in rows}
+
+
+def _instruments(visit: Visit, readings: list[Reading]) -> tuple[inputs.Instrument, ...]:
+    used = {row.instrument.pk: row.instrument for row in readings if row.instrument}
+    calibrations = calibrations_used(visit, list(used.values())) if used else {}
+    rows = sorted(used.values(), key=lambda one: one.identifier)
+    return tuple(instrument_inputs(one, calibrations.get(one.pk)) for one in rows)
+
+
+def instrument_inputs(instrument: Instrument, calibration: Calibration | None) -> inputs.Instrument:
+    """One instrument under one calibration; without one, the class or limit of error is all that is known."""
+    plain = inputs.Instrument(
+        identifier=instrument.identifier,
+        kind=instrument.kind,
+        accuracy_class=instrument.accuracy_class or None,
+        limit_of_error=instrument.limit_of_error,
+        nominal_length_mm=instrument.nominal_length_mm,
+        reference_temperature_c=instrument.reference_temperature_c,
+        expansion_per_k=instrument.expansion_per_k,
+    )
+    if calibration is None:
+        return plain
+    expanded = calibration.expanded_uncertainty
+    return replace(
+        plain,
+        calibration=calibration.key,
+        calibration_error=calibration.error,
+        calibration_u=None if expanded is None else expanded / calibration.coverage_factor,
+        calibrated_on=calibration.calibrated_on,
+        due_on=calibration.due_on,
+    )

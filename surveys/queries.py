@@ -1,0 +1,170 @@
+"""What is asked of visits, readings and instruments. Numbers of queries never grow with the rows."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.db.models import Case, Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+
+from boats.models import Boat
+from boats.names import normalise_name, normalise_sail_number
+from computations.catalogue import READINGS
+from computations.inputs import MAST_NAMES
+from office.people.access import is_office
+from office.people.models import Person, Role
+from surveys.models import Calibration, Instrument, Query, Reading, SignOff, Visit, VisitState
+from surveys.transitions import ENDED
+
+_MASTS = {name: index for index, name in enumerate(MAST_NAMES)}
+
+
+def current_readings(visit: Visit) -> list[Reading]:
+    """The readings that count today, in the order a measurer walks: not replaced, not taken away."""
+    rows = (
+        Reading.objects.filter(visit=visit, replaced_by__isnull=True, withdrawn=False)
+        .select_related("instrument", "recorded_by")
+        .order_by("pk")
+    )
+    return sorted(rows, key=walking_order)
+
+
+def all_readings(visit: Visit) -> list[Reading]:
+    """Every row ever written, replaced ones included, oldest first."""
+    return list(visit.readings.select_related("instrument", "recorded_by", "replaced_by").order_by("pk"))
+
+
+def walking_order(reading: Reading) -> tuple[int, int, str, int]:
+    kind = READINGS.get(reading.slug)
+    return (kind.order if kind else 0, _MASTS.get(reading.mast, 9), reading.position, reading.take)
+
+
+def chain_of(reading: Reading) -> list[Reading]:
+    """A reading and everything it replaced, newest first."""
+    chain = [reading]
+    while chain[-1].replaces_id is not None:
+        chain.append(Reading.objects.select_related("instrument", "recorded_by").get(pk=chain[-1].replaces_id))
+    return chain
+
+
+def previous_accepted(visit: Visit) -> Visit | None:
+    """The boat's last accepted visit before this one."""
+    earlier = Visit.objects.filter(boat_id=visit.boat_id, state=VisitState.ACCEPTED).exclude(pk=visit.pk)
+    if visit.date is not None:
+        earlier = earlier.filter(Q(date__lt=visit.date) | Q(date=visit.date, pk__lt=visit.pk))
+    return earlier.select_related("boat", "measurer", "rig").order_by("-date", "-pk").first()
+
+
+def latest_accepted(boat: Boat) -> Visit | None:
+    return (
+        Visit.objects.filter(boat=boat, state=VisitState.ACCEPTED)
+        .select_related("boat", "measurer", "rig")
+        .order_by("-date", "-pk")
+        .first()
+    )
+
+
+def visits_visible_to(person: Person) -> QuerySet[Visit]:
+    """The office sees every visit, a measurer those assigned to them, an owner those to boats they own today."""
+    visits = Visit.objects.select_related("boat", "measurer")
+    if is_office(person):
+        return visits
+    mine = Q(pk__in=[])
+    if person.holds(Role.MEASURER):
+        mine |= Q(measurer=person)
+    if person.holds(Role.OWNER):
+        today = timezone.localdate()
+        owned = person.ownerships.filter(since__lte=today).exclude(until__lt=today).values("boat")
+        mine |= Q(boat__in=owned)
+    return visits.filter(mine)
+
+
+SORTS = {"date": ("day", "pk"), "boat": ("boat__name_normal", "pk"), "state": ("state_order", "day", "pk")}
+_STATE_ORDER = Case(
+    *[When(state=state, then=Value(index)) for index, state in enumerate(VisitState.values)],
+    output_field=IntegerField(),
+)
+
+
+def listed_visits(
+    person: Person,
+    *,
+    state: str = "",
+    search: str = "",
+    since: dt.date | None = None,
+    until: dt.date | None = None,
+    sort: str = "-date",
+) -> QuerySet[Visit]:
+    """The list page's rows; `state` is one state, "open" (not ended) or "" for all."""
+    visits = visits_visible_to(person).annotate(
+        day=Coalesce("date", "planned_on"),
+        state_order=_STATE_ORDER,
+        readings_read=_count(Reading.objects.filter(replaced_by__isnull=True, withdrawn=False)),
+        open_queries=_count(Query.objects.filter(answered_at__isnull=True, settled_at__isnull=True)),
+    )
+    if state == "open":
+        visits = visits.exclude(state__in=ENDED)
+    elif state:
+        visits = visits.filter(state=state)
+    if search:
+        visits = visits.filter(_matches(search))
+    if since:
+        visits = visits.filter(day__gte=since)
+    if until:
+        visits = visits.filter(day__lte=until)
+    keys = SORTS.get(sort.removeprefix("-"), SORTS["date"])
+    return visits.order_by(*[F(key).desc(nulls_first=True) if sort.startswith("-") else key for key in keys])
+
+
+def _count(rows: QuerySet[Reading] | QuerySet[Query]) -> Coalesce:
+    counted = rows.filter(visit=OuterRef("pk")).order_by().values("visit").annotate(n=Count("pk")).values("n")
+    return Coalesce(Subquery(counted), 0)
+
+
+def _matches(search: str) -> Q:
+    sail, digits = normalise_sail_number(search)
+    found = Q(harbour__icontains=search) | Q(place__icontains=search) | Q(measurer__name__icontains=search)
+    if name := normalise_name(search):
+        found |= Q(boat__name_normal__contains=name)
+    if sail:
+        found |= Q(boat__sail_number_normal__contains=sail)
+    if digits:
+        found |= Q(boat__sail_digits=digits)
+    return found
+
+
+def unanswered(visit: Visit) -> QuerySet[Query]:
+    """Queries that still wait for the measurer."""
+    return visit.queries.filter(answered_at__isnull=True, settled_at__isnull=True)
+
+
+def latest_sign_off(visit: Visit, meaning: str = "measured") -> SignOff | None:
+    return visit.sign_offs.filter(meaning=meaning).select_related("signed_by").order_by("-round").first()
+
+
+def calibration_counting(
+    instrument: Instrument, on: dt.date, known_at: dt.datetime | None = None
+) -> Calibration | None:
+    """The calibration that counts on a day: the latest made on or before it, of those known at that moment."""
+    rows = instrument.calibrations.filter(calibrated_on__lte=on)
+    if known_at is not None:
+        rows = rows.filter(recorded_at__lte=known_at)
+    return rows.order_by("-calibrated_on").first()
+
+
+def listed_instruments() -> QuerySet[Instrument]:
+    """Instruments with the end of their present calibration (`due`), and whether it has passed (`overdue`)."""
+    today = timezone.localdate()
+    latest = Calibration.objects.filter(instrument=OuterRef("pk"), calibrated_on__lte=today).order_by("-calibrated_on")
+    return Instrument.objects.select_related("keeper").annotate(
+        due=Subquery(latest.values("due_on")[:1]),
+        calibrated=Subquery(latest.values("calibrated_on")[:1]),
+        used=Exists(Reading.objects.filter(instrument=OuterRef("pk"))),
+    )
+
+
+def usable_instruments(on: dt.date | None = None) -> list[Instrument]:
+    """Those not out of use on the day, by identifier."""
+    day = on or timezone.localdate()
+    return list(Instrument.objects.exclude(out_of_use_since__lte=day))
