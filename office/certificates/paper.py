@@ -1,0 +1,158 @@
+"""The certificate's page as HTML, from its snapshot only: what stands where, how figures are set, drawing and code."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+import segno
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString, mark_safe
+
+from computations import rounding, typesetting
+from computations.catalogue import DIMENSIONS
+from computations.drawing import draw_rig, figures_from
+from office.certificates import snapshot
+from office.certificates.statements import MAST_NAMES
+
+SIZES = {"A4": "A4", "Letter": "letter"}  # name -> CSS page size
+KINDS = {
+    "steel_tape": "steel tape", "rule": "rule", "calliper": "calliper", "scale": "scale", "level": "level",
+    "plumb_line": "plumb line",
+}  # fmt: skip
+FIGURE_SPACE, PUNCTUATION_SPACE = "\N{FIGURE SPACE}", "\N{PUNCTUATION SPACE}"
+LENGTH_UNITS = {"mm"}
+
+
+def html_of(document: dict[str, Any], size: str) -> str:
+    """The whole page. KeyError where the size is not one of SIZES."""
+    return render_to_string(
+        "certificates/paper.html",
+        {
+            "c": document,
+            "page_size": SIZES[size],
+            "masts": [MAST_NAMES.get(name, name) for name in mast_names(document)],
+            "groups": groups(document),
+            "not_measured": names_of(document["not_measured"]),
+            "spars": spars(document),
+            "instruments": [instrument_line(one) for one in document["instruments"]],
+            "drawing": drawing(document),
+            "code": code(document["check_at"]),
+            "snapshot_sha256": snapshot.sha256(snapshot.canonical(document)),
+        },
+    )
+
+
+def mast_names(document: dict[str, Any]) -> list[str]:
+    return [mast["name"] for mast in document["rig"]["description"]["masts"]]
+
+
+def drawing(document: dict[str, Any]) -> SafeString:
+    """The rig to scale, from the figures stated."""
+    figures = figures_from(snapshot.rig_of(document), snapshot.results_of(document))
+    return mark_safe(draw_rig(figures))  # noqa: S308  (made by us, texts escaped there)
+
+
+def code(address: str) -> SafeString:
+    """The address of the public page as a QR code (ISO/IEC 18004), medium error correction, quiet zone of four."""
+    return mark_safe(segno.make(address, error="m", micro=False).svg_inline(omitsize=True, border=4))  # noqa: S308
+
+
+# ---- The table of figures: one row per dimension, one column per mast ----
+
+
+def groups(document: dict[str, Any]) -> list[dict[str, Any]]:
+    """Lengths and weights as measured, then what is worked out of them; figures padded to line up in each."""
+    masts = mast_names(document)
+    cells = {(row["slug"], row["mast"]): row for row in document["dimensions"]}
+    slugs = list(dict.fromkeys(row["slug"] for row in document["dimensions"]))
+    lengths = [slug for slug in slugs if _unit(document, slug) in LENGTH_UNITS]
+    others = [slug for slug in slugs if slug not in lengths]
+    return [
+        {"title": title, "rows": _rows(chosen, masts, cells)}
+        for title, chosen in (("Lengths", lengths), ("Weight, areas and ratios", others))
+        if chosen
+    ]
+
+
+def _unit(document: dict[str, Any], slug: str) -> str:
+    return next(str(row["unit"]) for row in document["dimensions"] if row["slug"] == slug)
+
+
+def _rows(slugs: list[str], masts: list[str], cells: dict[tuple[str, str], dict[str, Any]]) -> list[dict[str, Any]]:
+    chosen = [cells[slug, mast] for slug in slugs for mast in masts if (slug, mast) in cells]
+    after_point = max((_decimals(row["value"]) for row in chosen), default=0)
+    rows = []
+    for slug in slugs:
+        given = [cells.get((slug, mast)) for mast in masts]
+        first = next(one for one in given if one)
+        rows.append(
+            {
+                "name": first["name"],
+                "symbol": first["symbol"],
+                "unit": typesetting.unit_word(first["unit"]),
+                "figures": [figure(one, after_point) if one else "" for one in given],
+            }
+        )
+    return rows
+
+
+def figure(row: dict[str, Any], after_point: int) -> str:
+    """15 286.4 ± 3.9, padded behind the decimals so that a column lines up on the point."""
+    value = rounding.written(Decimal(row["value"])) + _padding(row["value"], after_point)
+    if row["expanded_uncertainty"] is None:
+        return value
+    expanded = rounding.written(Decimal(row["expanded_uncertainty"]))
+    return f"{value} ± {expanded}{_padding(row['expanded_uncertainty'], after_point)}"
+
+
+def _decimals(text: str) -> int:
+    return len(text.partition(".")[2])
+
+
+def _padding(text: str, after_point: int) -> str:
+    missing = after_point - _decimals(text)
+    return (PUNCTUATION_SPACE if "." not in text and after_point else "") + FIGURE_SPACE * missing
+
+
+def names_of(rows: list[dict[str, Any]]) -> str:
+    """Plain names with their symbols, each once, in the catalogue's order."""
+    order = list(DIMENSIONS)
+    slugs = sorted({row["slug"] for row in rows}, key=lambda slug: order.index(slug) if slug in order else len(order))
+    named = {row["slug"]: row for row in rows}
+    return ", ".join(
+        f"{named[slug]['name'].lower()}{' ' + named[slug]['symbol'] if named[slug]['symbol'] else ''}" for slug in slugs
+    )
+
+
+# ---- Spars and instruments ----
+
+
+def spars(document: dict[str, Any]) -> list[tuple[str, str]]:
+    """Each spar's identification: (what it is, its mark)."""
+    rig = document["rig"]["description"]
+    several = len(rig["masts"]) > 1
+    found = []
+    for mast in rig["masts"]:
+        name = MAST_NAMES.get(mast["name"], mast["name"]) if several else "Mast"
+        found.append((name, mast["mast_identification"] or "no mark"))
+        found.append((f"Boom, {name.lower()}" if several else "Boom", mast["boom_identification"] or "no mark"))
+    if rig["pole"] or rig["pole_identification"]:
+        found.append(("Pole", rig["pole_identification"] or "no mark"))
+    return found
+
+
+def instrument_line(one: dict[str, Any]) -> dict[str, str]:
+    """An instrument in words: what it is, and under which calibration."""
+    what = [KINDS.get(one["kind"], one["kind"])]
+    if one["accuracy_class"]:
+        what.append(f"class {one['accuracy_class']}")
+    maker = " ".join(part for part in (one["maker"], one["serial_number"]) if part)
+    calibration = one["calibration"]
+    if calibration is None:
+        state = "no calibration on record"
+    else:
+        source = ", ".join(part for part in (calibration["laboratory"], calibration["reference"]) if part)
+        state = f"calibrated {calibration['calibrated_on']}, due {calibration['due_on']}"
+        state += f" ({source})" if source else ""
+    return {"identifier": one["identifier"], "what": ", ".join([*what, *([maker] if maker else [])]), "state": state}
