@@ -107,6 +107,8 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
 ]
+# The e-mail address is unique whatever its case: by a constraint, which these two checks do not see.
+SILENCED_SYSTEM_CHECKS = ["auth.E003", "auth.W004"]
 LOGIN_URL = "people:sign_in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "home"
