@@ -20,6 +20,13 @@ def is_office(person: object) -> bool:
     return isinstance(person, Person) and person.holds(*OFFICE)
 
 
+def person_of(request: HttpRequest) -> Person:
+    """Who asks, on a page that only signed-in people reach."""
+    if not isinstance(request.user, Person):
+        raise NotAllowed("Sign in first.")
+    return request.user
+
+
 def check_holds(person: object, *roles: str) -> None:
     """Raises NotAllowed, naming the roles, unless the person holds one of them."""
     if not (isinstance(person, Person) and person.holds(*roles)):
