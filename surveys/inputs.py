@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
+from boats import rigs
 from boats.models import Rig as StoredRig
 from computations import inputs
 from surveys.models import Calibration, Instrument, Reading, Settlement, Visit
@@ -39,36 +40,18 @@ def visit_inputs(visit: Visit) -> inputs.Visit:
 
 def rig_inputs(rig: StoredRig, visit: Visit | None = None) -> inputs.Rig:
     """The rig as described, with what the visit says of its masts on the day."""
-    contrast = visit.band_contrast if visit else {}
-    state = visit.mast_state if visit else {}
-    masts = sorted(rig.masts.all(), key=lambda mast: inputs.MAST_NAMES.index(mast.name))
-    return inputs.Rig(
-        rig_type=rig.rig_type,
-        masts=tuple(
-            inputs.Mast(
-                name=mast.name,
-                material=mast.material or None,
-                spreader_pairs=mast.spreader_pairs,
-                runner_pairs=mast.runner_pairs,
-                jumper_pairs=mast.jumper_pairs,
-                checkstays=mast.checkstays,
-                rigging_material=mast.rigging_material or None,
-                upper_band=mast.upper_band,
-                band_contrast=contrast.get(mast.name),
-                state=state.get(mast.name) or None,
-                mast_identification=mast.mast_identification,
-                boom_identification=mast.boom_identification,
-            )
-            for mast in masts
-        ),
-        inner_forestay=rig.inner_forestay,
-        outrigger=rig.outrigger,
-        pole_identification=rig.pole_identification,
-        spinnaker=rig.spinnaker,
-        pole=rig.pole,
-        bowsprit=rig.bowsprit,
-        headsail_foil=rig.headsail_foil,
+    described = rigs.as_inputs(rig)
+    if visit is None:
+        return described
+    masts = tuple(
+        replace(
+            mast,
+            band_contrast=visit.band_contrast.get(mast.name),
+            state=visit.mast_state.get(mast.name) or None,
+        )
+        for mast in described.masts
     )
+    return replace(described, masts=masts)
 
 
 def _reading(row: Reading) -> inputs.Reading:

@@ -58,6 +58,12 @@ def state_allows(visit: Visit, verb: str) -> bool:
     return visit.state in BY_VERB[verb].sources
 
 
+def check_nothing_asked(boat: Boat) -> None:
+    """A second request for the same boat waits until the first is planned or called off."""
+    if boat.visits.filter(state=VisitState.ASKED_FOR).exists():
+        raise WrongState(f"A visit to {boat.name} has been asked for already and waits to be planned.")
+
+
 def check_edition(visit: Visit, edition: int) -> None:
     """Raise Stale where the visit was changed after the form was made."""
     if visit.edition != edition:

@@ -21,7 +21,9 @@ LONGEST_REQUEST = 2000
 
 @transaction.atomic
 def ask_for_visit(*, by: Person, boat: Boat, request: str) -> Visit:
-    """A visit is wanted: asked for by the owner or the office."""
+    """A visit is wanted: asked for by the owner or the office. One request for a boat waits at a time."""
+    Boat.objects.select_for_update().get(pk=boat.pk)  # one request at a time
+    rules.check_nothing_asked(boat)
     rules.check_may_ask(by, boat)
     request = request.strip()
     if len(request) > LONGEST_REQUEST:

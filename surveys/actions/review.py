@@ -42,12 +42,15 @@ def ask_query(*, by: Person, visit: Visit, slug: str, mast: str, position: str, 
     rules.check_may_review(by, visit)
     if slug and slug not in READINGS:
         raise Unreadable("Reading", slug, "one of the catalogue's readings", "slug")
+    mast, position, question = (mast if slug else ""), (position if slug else ""), _text(question, "Question")
+    if unanswered(visit).filter(slug=slug, mast=mast, position=position, question=question).exists():
+        raise WrongState("This question has been asked already and waits for its answer.")
     query = Query(
         visit=visit,
         slug=slug,
-        mast=mast if slug else "",
-        position=position if slug else "",
-        question=_text(question, "Question"),
+        mast=mast,
+        position=position,
+        question=question,
         asked_by=by,
         asked_at=timezone.now(),
     )

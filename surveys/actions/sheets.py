@@ -100,7 +100,10 @@ def take_log_sheet(
     before = {name: _shown(getattr(visit, name)) for name in conditions}
     for name, value in conditions.items():
         setattr(visit, name, value)
+    overruled = tuple(_overruled(sheet, given, visit, instruments))
     answered = _store_preparation(visit, given)
+    if not (plan.rows or conditions or answered):
+        return Taken(visit, same=plan.same, differences=overruled)
     store_rows(plan.rows)
     finish(
         visit,
@@ -119,7 +122,7 @@ def take_log_sheet(
         },
         reason=reason if plan.amended else "",
     )
-    return Taken(visit, plan.new, plan.same, plan.amended, tuple(_overruled(sheet, given, visit, instruments)))
+    return Taken(visit, plan.new, plan.same, plan.amended, overruled)
 
 
 # ---- What the sheet may say ----

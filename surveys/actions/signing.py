@@ -33,11 +33,15 @@ def settle_check(*, by: Person, visit: Visit, check_key: str, reason: str, choic
         raise WrongState("This check does not stand any more; look at the checks as they are now.")
     if choice and choice not in BOOM_HEIGHT_METHODS:
         raise Unreadable("Method", choice, " or ".join(BOOM_HEIGHT_METHODS), "choice")
+    reason = given_reason(reason)
+    latest = visit.settlements.filter(check_key=check_key).order_by("pk").last()
+    if latest is not None and (latest.choice, latest.reason) == (choice, reason):
+        raise WrongState("This check has been settled with these words already.")
     settlement = Settlement(
         visit=visit,
         check_key=check_key,
         choice=choice,
-        reason=given_reason(reason),
+        reason=reason,
         settled_by=by,
         settled_at=timezone.now(),
     )
