@@ -64,7 +64,7 @@ def _chunks() -> Iterator[Sequence[Sequence[Any]]]:
 
 def _says_what_was_hashed(row: Sequence[Any]) -> bool:
     try:
-        return hash_of(row) == row[HASH]
+        return bool(hash_of(row) == row[HASH])
     except (TypeError, UnicodeError):  # not even text stands where text belongs
         return False
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Collection
 from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
@@ -23,6 +24,11 @@ class Role(models.TextChoices):
     OWNER = "owner", "Owner"
     RACE_COMMITTEE = "race_committee", "Race committee"
     ADMINISTRATOR = "administrator", "Administrator"
+
+
+def labels_of(roles: Collection[str]) -> list[str]:
+    """The roles' plain names in the order of the list above."""
+    return [str(role.label) for role in Role if role in roles]
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -63,6 +69,10 @@ class Person(AbstractBaseUser):
         if not hasattr(self, "_roles"):
             self._roles = frozenset(row.role for row in self.role_holdings.all() if row.ended_at is None)
         return self._roles
+
+    @property
+    def role_labels(self) -> list[str]:
+        return labels_of(self.roles)
 
     def holds(self, *roles: str) -> bool:
         return self.is_active and bool(self.roles.intersection(roles))
@@ -110,3 +120,7 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return f"invitation of {self.email}"
+
+    @property
+    def role_labels(self) -> list[str]:
+        return labels_of(self.roles)

@@ -1,0 +1,23 @@
+"""Signing in and out, one's own account, and the people of the office."""
+
+from django.urls import path
+
+from office.people.views import account, entrance, people
+
+app_name = "people"
+urlpatterns = [
+    path("", people.list_people, name="list"),
+    path("sign-in/", entrance.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", entrance.sign_out, name="sign_out"),
+    path("account/", account.show, name="account"),
+    path("account/password/", account.change_password, name="change_password"),
+    path("invite/", people.invite, name="invite"),
+    path("invitations/<str:key>/cancel/", people.cancel_invitation, name="cancel_invitation"),
+    path("join/<str:token>/", entrance.accept_invitation, name="accept_invitation"),
+    path("person/<str:key>/", people.show, name="person"),
+    path("person/<str:key>/give-role/", people.give_role, name="give_role"),
+    path("person/<str:key>/end-role/<str:role>/", people.end_role, name="end_role"),
+    path("person/<str:key>/new-link/", people.send_new_link, name="send_new_link"),
+    path("person/<str:key>/disable/", people.disable, name="disable"),
+    path("person/<str:key>/enable/", people.enable, name="enable"),
+]

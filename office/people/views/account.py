@@ -1,0 +1,50 @@
+"""One's own account: name, roles, password."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from django.contrib import messages
+from django.contrib.auth import update_session_auth_hash
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.debug import sensitive_post_parameters
+
+from office.audit.refusals import Refusal
+from office.people.actions import account
+from office.people.forms import ChangePasswordForm, NameForm
+from office.people.models import Person
+
+
+def show(request: HttpRequest) -> HttpResponse:
+    person = signed_in(request)
+    form = NameForm(request.POST or None, initial={"name": person.name})
+    if form.is_valid():
+        account.change_own_name(by=person, name=form.cleaned_data["name"])
+        messages.success(request, "Your name is changed.")
+        return redirect("people:account")
+    context = {"form": form, "holdings": person.role_holdings.all()}
+    return render(request, "people/account.html", context, status=422 if form.errors else 200)
+
+
+@sensitive_post_parameters()
+def change_password(request: HttpRequest) -> HttpResponse:
+    form = ChangePasswordForm(request.POST or None, person=signed_in(request))
+    if form.is_valid():
+        data = form.cleaned_data
+        try:
+            person = account.change_own_password(
+                by=signed_in(request), present=data["present"], new=data["new_password"]
+            )
+        except Refusal as refusal:
+            form.add_error("present", str(refusal))
+        else:
+            update_session_auth_hash(request, person)
+            messages.success(request, "Your password is changed; wherever else you were signed in, you no longer are.")
+            return redirect("people:account")
+    return render(request, "people/change_password.html", {"form": form}, status=422 if form.errors else 200)
+
+
+def signed_in(request: HttpRequest) -> Person:
+    """The person of a page that only signed-in people reach: LoginRequiredMiddleware sees to it."""
+    return cast("Person", request.user)
