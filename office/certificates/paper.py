@@ -22,6 +22,7 @@ KINDS = {
 }  # fmt: skip
 FIGURE_SPACE, PUNCTUATION_SPACE = "\N{FIGURE SPACE}", "\N{PUNCTUATION SPACE}"
 LENGTH_UNITS = {"mm"}
+DRAWING_WIDTH = 340.0  # in the drawing's own units: the narrowest it is made for, so that its words print large
 
 
 def html_of(document: dict[str, Any], size: str) -> str:
@@ -49,8 +50,8 @@ def mast_names(document: dict[str, Any]) -> list[str]:
 
 def drawing(document: dict[str, Any]) -> SafeString:
     """The rig to scale, from the figures stated."""
-    figures = figures_from(snapshot.rig_of(document), snapshot.results_of(document))
-    return mark_safe(draw_rig(figures))  # noqa: S308  (made by us, texts escaped there)
+    figures = figures_from(snapshot.results_of(document), snapshot.rig_of(document))
+    return mark_safe(draw_rig(figures, title=f"Rig plan, certificate {document['number']}", width=DRAWING_WIDTH))  # noqa: S308  (made by us, texts escaped there)
 
 
 def code(address: str) -> SafeString:
@@ -91,19 +92,17 @@ def _rows(slugs: list[str], masts: list[str], cells: dict[tuple[str, str], dict[
                 "name": first["name"],
                 "symbol": first["symbol"],
                 "unit": typesetting.unit_word(first["unit"]),
-                "figures": [figure(one, after_point) if one else "" for one in given],
+                "figures": [figure(one, after_point) if one else ("", "") for one in given],
             }
         )
     return rows
 
 
-def figure(row: dict[str, Any], after_point: int) -> str:
-    """15 286.4 ± 3.9, padded behind the decimals so that a column lines up on the point."""
+def figure(row: dict[str, Any], after_point: int) -> tuple[str, str]:
+    """15 286.4 and ± 3.9; the value padded behind its decimals, so that a column lines up on the point."""
     value = rounding.written(Decimal(row["value"])) + _padding(row["value"], after_point)
-    if row["expanded_uncertainty"] is None:
-        return value
-    expanded = rounding.written(Decimal(row["expanded_uncertainty"]))
-    return f"{value} ± {expanded}{_padding(row['expanded_uncertainty'], after_point)}"
+    expanded = row["expanded_uncertainty"]
+    return value, "" if expanded is None else f"± {rounding.written(Decimal(expanded))}"
 
 
 def _decimals(text: str) -> int:

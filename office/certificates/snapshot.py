@@ -61,8 +61,8 @@ def build_snapshot(visit: Visit, figures: Figures, issue: Issue) -> dict[str, An
         "office": {"name": policy.office_name, "place": policy.office_place, "demonstration": policy.is_demo},
         "boat": _boat(visit),
         "rig": _rig(visit, figures.inputs.rig),
-        "dimensions": [_dimension(one) for one in stated if one.value is not None],
-        "not_measured": [_named(one) for one in stated if one.value is None],
+        "dimensions": [dimension(one) for one in stated if one.value is not None],
+        "not_measured": [named(one) for one in stated if one.value is None],
         "visit": _visit(visit, figures.inputs),
         "people": _people(visit, issue),
         "instruments": _instruments(figures.inputs),
@@ -117,23 +117,25 @@ def _known(kind: type[inputs.Rig | inputs.Mast], fields: dict[str, Any]) -> dict
 
 
 def results_of(document: dict[str, Any]) -> tuple[DimensionResult, ...]:
-    """The dimensions as results again, from their unrounded texts."""
-    return tuple(
-        DimensionResult(
-            name=row["symbol"] or row["slug"],
-            slug=row["slug"],
-            mast=row["mast"],
-            unit=row["unit"],
-            value=float(row["value_unrounded"]),
-            standard_uncertainty=_standard(row),
-            coverage_factor=float(row["coverage_factor"]),
-        )
-        for row in document["dimensions"]
+    """The dimensions as results again, from their unrounded texts; those not measured without a value."""
+    return tuple(_result(row) for row in [*document["dimensions"], *document["not_measured"]])
+
+
+def _result(row: dict[str, Any]) -> DimensionResult:
+    value = row.get("value_unrounded")
+    return DimensionResult(
+        name=row["symbol"] or row["slug"],
+        slug=row["slug"],
+        mast=row["mast"],
+        unit=row["unit"],
+        value=None if value is None else float(value),
+        standard_uncertainty=_standard(row),
+        coverage_factor=float(row.get("coverage_factor", "2")),
     )
 
 
 def _standard(row: dict[str, Any]) -> float | None:
-    expanded = row["expanded_uncertainty_unrounded"]
+    expanded = row.get("expanded_uncertainty_unrounded")
     return None if expanded is None else float(expanded) / float(row["coverage_factor"])
 
 
@@ -155,30 +157,34 @@ def _boat(visit: Visit) -> dict[str, Any]:
 
 
 def _rig(visit: Visit, rig: inputs.Rig) -> dict[str, Any]:
-    """`description` holds the fields of computations.inputs.Rig and Mast by their names."""
-    plain: dict[str, Any] = {name: getattr(rig, name) for name in inputs.Rig.__dataclass_fields__ if name != "masts"}
-    plain["masts"] = [{name: getattr(mast, name) for name in inputs.Mast.__dataclass_fields__} for mast in rig.masts]
     return {
         "key": visit.rig.key if visit.rig else "",
         "since": visit.rig.since.isoformat() if visit.rig else "",
-        "description": plain,
+        "description": description_of(rig),
         "words": statements.rig_in_words(rig),
     }
 
 
-def _named(result: DimensionResult) -> dict[str, Any]:
+def description_of(rig: inputs.Rig) -> dict[str, Any]:
+    """The fields of computations.inputs.Rig and Mast by their names; `rig_of` reads them back."""
+    plain: dict[str, Any] = {name: getattr(rig, name) for name in inputs.Rig.__dataclass_fields__ if name != "masts"}
+    masts = [{name: getattr(mast, name) for name in inputs.Mast.__dataclass_fields__} for mast in rig.masts]
+    return {**plain, "masts": masts}
+
+
+def named(result: DimensionResult) -> dict[str, Any]:
     kind = DIMENSIONS[result.slug]
     return {
         "slug": result.slug, "symbol": kind.symbol, "name": kind.name, "mast": result.mast, "unit": result.unit,
     }  # fmt: skip
 
 
-def _dimension(result: DimensionResult) -> dict[str, Any]:
+def dimension(result: DimensionResult) -> dict[str, Any]:
     value, expanded = result.value, result.expanded_uncertainty
     assert value is not None  # noqa: S101 - the caller keeps those without a value apart
     decimals = printed_decimals(result)
     return {
-        **_named(result),
+        **named(result),
         "value": plain_decimal(value, decimals),
         "expanded_uncertainty": None if expanded is None else plain_decimal(expanded, decimals),
         "coverage_factor": plain_decimal(result.coverage_factor, 1),

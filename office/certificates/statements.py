@@ -16,12 +16,13 @@ MAST_NAMES = {"main": "Main mast", "mizzen": "Mizzen mast", "fore": "Fore mast"}
 
 
 UNCERTAINTY = (
-    "U is the expanded uncertainty: the standard uncertainty times the coverage factor k = 2, for a level of confidence "
-    "of about 95 % (JCGM 100:2008). What figures share, such as one tape or one sheer point, is carried as correlation."
+    "U is the expanded uncertainty: the standard uncertainty times the coverage factor k = 2, for a level of "
+    "confidence of about 95 % (JCGM 100:2008). What figures share, such as one tape or one sheer point, is carried as "
+    "correlation."
 )
 DECISION = (
-    "Lengths are corrected for the tape's temperature and calibration, and rounded to the last digit of U. No "
-    "figure is stated to conform to a limit: whoever compares one with a limit decides by a rule that says how U counts."
+    "Lengths are corrected for the tape's temperature and calibration, and rounded to the last digit of U. No figure is "
+    "stated to conform to a limit: whoever compares one with a limit decides by a rule that says how U counts."
 )
 ONLY_THESE = "These figures hold for the boat and the spars named here, as they were on the day of measuring."
 CHECK_IT = (
