@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from computations import units
+from surveys.logsheet.errors import shown
 from surveys.logsheet.fields import Field
 
 EARLIEST = dt.date(1900, 1, 1)
@@ -122,7 +123,11 @@ def quantity(value: str, unit: str, kind: str) -> Fraction:
     try:
         return (units.parse_mass if kind == "mass" else units.parse_length)(value, unit or default)
     except units.UnitError as error:
-        raise Unfit(error.expected) from None
+        expected = error.expected
+        if expected.startswith("a unit "):
+            example = units.A_MASS if kind == "mass" else units.A_LENGTH
+            expected = f"{example} (“{shown(error.found)}” is no unit of {kind})"
+        raise Unfit(expected) from None
 
 
 def within(amount: Fraction, least: float, most: float, unit: str) -> Fraction:

@@ -11,7 +11,7 @@ import csv
 import io
 from collections.abc import Iterable, Iterator
 
-from surveys.logsheet.errors import Findings
+from surveys.logsheet.errors import Findings, shown
 from surveys.logsheet.table import RawRow
 
 _OTHER_ENCODINGS = {codecs.BOM_UTF16_LE: "UTF-16", codecs.BOM_UTF16_BE: "UTF-16"}
@@ -44,7 +44,8 @@ def _line(number: int, line: bytes, findings: Findings) -> str:
     try:
         return line.decode("utf-8")
     except UnicodeDecodeError as error:
-        found = f"byte 0x{line[error.start]:02X} after “{line[: error.start].decode('utf-8')[-20:]}”"
+        before = shown(line[: error.start].decode("utf-8")[-20:])
+        found = f"byte 0x{line[error.start]:02X} after “{before}”"
         findings.add(number, "", found, "text in UTF-8", quoted=False)
         return line.decode("utf-8", errors="replace")
 

@@ -62,8 +62,8 @@ def _text(value: object) -> str:
 
 
 def _number(value: float) -> str:
-    """The shortest decimal that is read as the same number, without exponent."""
-    text = f"{Decimal(repr(value)):f}"
+    """The shortest decimal that is read as the same number, without exponent; at most 12 decimals, as read."""
+    text = f"{round(Decimal(repr(value)), 12):f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 

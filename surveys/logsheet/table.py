@@ -34,7 +34,8 @@ def rows_of(table: Iterable[RawRow], findings: Findings) -> list[tuple[int, Cell
     lines = (line for line in table if not _says_nothing(line[1]))
     header_line = next(lines, None)
     if header_line is None:
-        findings.add(None, "", "no header", f"a first row with the columns {','.join(COLUMNS)}", quoted=False)
+        if not findings:
+            findings.add(None, "", "no header", f"a first row with the columns {','.join(COLUMNS)}", quoted=False)
         return []
     header = _header(*header_line, findings)
     if header is None:
@@ -45,7 +46,7 @@ def rows_of(table: Iterable[RawRow], findings: Findings) -> list[tuple[int, Cell
             findings.add(number, "", f"more than {MOST_ROWS} rows", f"at most {MOST_ROWS} rows", quoted=False)
             break
         rows.append((number, _cells(number, raw, header, findings)))
-    if not rows:
+    if not rows and not findings:
         findings.add(None, "", "no rows below the header", "at least one row", quoted=False)
     return rows
 

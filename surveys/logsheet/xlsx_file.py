@@ -161,9 +161,8 @@ def _rows(sheet_rows: Iterable[Sequence[Any]], findings: Findings) -> Iterator[R
             if refused:
                 column = header[index] if index < len(header) and header[index] else _letter(index)
                 findings.add(number, column, text, refused, quoted=False)
-        if any(raw):
-            if not header and not raw[0].startswith("#"):
-                header = [name.strip().casefold() for name in raw]
+        if any(raw) and not raw[0].startswith("#"):
+            header = header or [name.strip().casefold() for name in raw]
             yield number, raw
 
 
