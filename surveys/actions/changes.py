@@ -13,7 +13,7 @@ from surveys.transitions import BY_VERB
 
 def lock(visit: Visit) -> Visit:
     """The same visit, as the database has it now, held until the transaction ends."""
-    rows = Visit.objects.select_for_update(of=("self",)).select_related("boat__design", "measurer", "rig")
+    rows = Visit.objects.select_for_update(of=("self",)).select_related("boat", "rig")
     visit.refresh_from_db(from_queryset=rows)
     return visit
 

@@ -87,7 +87,7 @@ def take_log_sheet(
     rules.check_may_measure(by, visit)
     if visit.rig is None:
         raise WrongState("The boat's rig has not been described yet, so nothing can be read on it.")
-    prefetch_related_objects([visit], "rig__masts", "preparation")
+    prefetch_related_objects([visit.rig], "masts")
     reason = given_reason(amend_reason, 300) if amend_reason.strip() else ""
     instruments = _stored_instruments(sheet)
     plan = _Plan(visit, by, instruments, reason, Findings(filename))
@@ -258,6 +258,8 @@ def store_rows(rows: list[list[Any]]) -> None:
 
 
 def _store_preparation(visit: Visit, given: inputs.Visit) -> int:
+    if not given.preparation:
+        return 0
     known = {(one.mast, one.item): one for one in visit.preparation.all()}
     new, changed = [], []
     for one in given.preparation:
