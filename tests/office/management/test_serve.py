@@ -1,0 +1,68 @@
+"""`manage.py serve` really started: it answers, says when its port is taken, and finishes what it does when stopped."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+
+import pytest
+
+from office import environment
+
+
+def manage(*arguments, data):
+    settings = {**os.environ, "OFFICE_DATA": str(data), "DATABASE_URL": f"sqlite:///{data}/office.sqlite3"}
+    settings["DJANGO_SETTINGS_MODULE"] = "office.settings"
+    command = [sys.executable, "-c", MANAGE, *arguments]
+    return subprocess.Popen(
+        command, cwd=environment.ROOT, env=settings, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+
+
+# As manage.py does, without looking after the environment: the tests run in one already.
+MANAGE = """
+import sys
+from django.core.management import execute_from_command_line
+execute_from_command_line(["manage.py", *sys.argv[1:]])
+"""
+
+
+@pytest.fixture
+def port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def answer(port, patience=30.0):
+    deadline = time.monotonic() + patience
+    while True:
+        try:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/static/office/office.css", timeout=5) as response:
+                return response.status, response.headers["content-type"]
+        except OSError:
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(0.1)
+
+
+def test_it_serves_refuses_a_taken_port_and_stops_when_told(tmp_path, port):
+    server = manage("serve", "--port", str(port), data=tmp_path)
+    try:
+        assert answer(port) == (200, 'text/css; charset="utf-8"')
+        second = manage("serve", "--port", str(port), data=tmp_path)
+        _, complaint = second.communicate(timeout=60)
+        assert second.returncode == 1
+        assert f"Port {port} on 127.0.0.1 is in use" in complaint
+        assert "Traceback" not in complaint
+    finally:
+        server.send_signal(signal.SIGTERM)
+        said, complaint = server.communicate(timeout=60)
+    assert server.returncode == 0, complaint
+    assert f"http://127.0.0.1:{port}/" in said
+    assert environment.port_is_free("127.0.0.1", port)
