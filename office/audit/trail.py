@@ -30,6 +30,7 @@ __all__ = [
     "Subject",
     "head",
     "hold",
+    "instant",
     "record",
     "subject_of",
     "verify",
@@ -90,7 +91,7 @@ def record(
     number = latest + 1
     fields: dict[str, Any] = {
         "number": number,
-        "at": _instant(timezone.now()),
+        "at": instant(timezone.now()),
         "actor": by.key if by else "",
         "role": ", ".join(sorted(by.roles)) if by else "",
         "verb": verb,
@@ -141,7 +142,8 @@ def subject_of(instance: models.Model) -> Subject:
     return Subject(kind=str(meta.verbose_name), key=str(instance.pk if key is None else key), label=label)
 
 
-def _instant(moment: dt.datetime) -> str:
+def instant(moment: dt.datetime) -> str:
+    """The form in which rows hold moments: UTC, to the microsecond, so that the order of texts is that of time."""
     return moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 

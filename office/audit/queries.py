@@ -1,0 +1,72 @@
+"""Reading the trail: what fits a filter, a page at a time, without ever counting or skipping rows."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.db import models
+from django.utils import timezone
+
+from office.audit.models import Entry
+from office.audit.trail import instant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filter:
+    """What is asked of the trail; empty means anything. Days are the office's own, both included."""
+
+    boat: str = ""
+    visit: str = ""
+    certificate: str = ""
+    person: str = ""  # who acted, or whom it is about
+    verb: str = ""
+    label: str = ""  # how the subject's name begins
+    since: dt.date | None = None
+    until: dt.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Some rows, newest first, and the numbers from which the neighbouring pages go on (None: there is none)."""
+
+    entries: list[Entry]
+    newer: int | None
+    older: int | None
+
+
+def entries(wanted: Filter, among: models.QuerySet[Entry] | None = None) -> models.QuerySet[Entry]:
+    """The rows that fit, newest first, out of those in `among`."""
+    found = Entry.objects.all() if among is None else among
+    for name in ("boat", "visit", "certificate", "verb"):
+        if value := getattr(wanted, name):
+            found = found.filter(**{name: value})
+    if wanted.person:
+        found = found.filter(models.Q(actor=wanted.person) | models.Q(subject=wanted.person))
+    if wanted.label:
+        found = found.filter(subject_label__istartswith=wanted.label)
+    if wanted.since:
+        found = found.filter(at__gte=_beginning_of(wanted.since))
+    if wanted.until and wanted.until < dt.date.max:
+        found = found.filter(at__lt=_beginning_of(wanted.until + dt.timedelta(days=1)))
+    return found.order_by("-number")
+
+
+def page(found: models.QuerySet[Entry], size: int, *, before: int | None = None, after: int | None = None) -> Page:
+    """The `size` rows next below number `before`, or next above `after`, or the newest ones: one query."""
+    if after is not None:
+        rows = list(found.filter(number__gt=after).order_by("number")[: size + 1])
+        more, rows = len(rows) > size, rows[:size][::-1]
+        return Page(rows, rows[0].number if more else None, rows[-1].number if rows else None)
+    rows = list((found.filter(number__lt=before) if before is not None else found)[: size + 1])
+    more, rows = len(rows) > size, rows[:size]
+    return Page(rows, rows[0].number if rows and before is not None else None, rows[-1].number if more else None)
+
+
+def verbs() -> list[str]:
+    """Every verb that the trail knows."""
+    return list(Entry.objects.order_by("verb").values_list("verb", flat=True).distinct())
+
+
+def _beginning_of(day: dt.date) -> str:
+    return instant(timezone.make_aware(dt.datetime.combine(day, dt.time.min)))
