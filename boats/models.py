@@ -10,6 +10,8 @@ from django.db import models
 from django.db.models.functions import Upper
 from django.utils import timezone
 
+from computations.catalogue import DIMENSIONS
+
 
 def new_key() -> str:
     """A stable public identifier: 12 random bytes, safe in addresses."""
@@ -57,6 +59,11 @@ class DesignLimit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.design}: {self.dimension}"
+
+    @property
+    def unit(self) -> str:
+        kind = DIMENSIONS.get(self.dimension)
+        return kind.unit if kind else ""
 
 
 class Boat(models.Model):
@@ -182,6 +189,11 @@ class Rig(models.Model):
 
     def __str__(self) -> str:
         return f"rig {self.number} of {self.boat}"
+
+    @property
+    def was_in_use(self) -> bool:
+        """False for a description that was put right on the day it was made: it ended before it began."""
+        return self.until is None or self.until >= self.since
 
 
 class Mast(models.Model):
