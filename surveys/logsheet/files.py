@@ -50,7 +50,7 @@ def _raw_rows(data: bytes, filename: str, findings: Findings) -> Iterable[RawRow
     """The file's table of cells; raises LogSheetErrors where there is none to be had."""
     workbook = data.startswith(_ZIP)
     if len(data) > LARGEST_FILE:
-        findings.add(None, "", f"{len(data)} bytes", "at most 2 MiB (2097152 bytes)", quoted=False)
+        findings.add(None, "", "more than 2 MiB", "at most 2 MiB (2097152 bytes)", quoted=False)
     elif not data:
         findings.add(None, "", "an empty file", "a log sheet as CSV or XLSX", quoted=False)
     elif data.startswith(_OLD_WORKBOOK):

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from computations.catalogue import READINGS, ReadingKind, reading_by_item
 from computations.inputs import MAST_NAMES
+from computations.units import MASSES
 from surveys.logsheet import cells as forms
 from surveys.logsheet.cells import Unfit
 from surveys.logsheet.document import Row
@@ -160,7 +161,10 @@ class RowReader:
 
 
 def kind_of_unit(value: str, unit: str) -> str:
-    """Whether an error of an instrument is a length or a mass, by its unit; without one it goes by the instrument."""
+    """Whether an error of an instrument is a length or a mass, by its unit; without one it counts as a length."""
+    name = unit or value.lstrip("+-0123456789., ")
+    if name in MASSES:  # an everyday name: no need to load the unit library to be told so
+        return "mass"
     try:
         forms.quantity(value, unit, "length")
     except Unfit:

@@ -70,7 +70,7 @@ def lengths(draw: st.DrawFn) -> tuple[str, str]:
 
 @st.composite
 def described(
-    draw: st.DrawFn, record: str, item: str, field: Field, mast: str = "", instrument: str = "", kind: str = ""
+    draw: st.DrawFn, record: str, item: str, field: Field, *, mast: str = "", instrument: str = "", kind: str = ""
 ) -> Row:
     """One visit, rig or instrument row with a value its form allows."""
     unit = ""
@@ -141,7 +141,7 @@ def sheets(draw: st.DrawFn) -> LogSheet:
         for item in draw(st.sets(st.sampled_from(sorted(VISIT_FIELDS))))
     ]
     rows += [
-        draw(described("rig", item, RIG_FIELDS[item], mast))
+        draw(described("rig", item, RIG_FIELDS[item], mast=mast))
         for item in draw(st.sets(st.sampled_from(sorted(set(RIG_FIELDS) - {"rig_type"}))))
         for mast in (masts if RIG_FIELDS[item].per_mast else ("",))
     ]
