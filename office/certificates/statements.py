@@ -21,8 +21,8 @@ UNCERTAINTY = (
     "correlation."
 )
 DECISION = (
-    "Lengths are corrected for the tape's temperature and calibration, and rounded to the last digit of U. No figure is "
-    "stated to conform to a limit: whoever compares one with a limit decides by a rule that says how U counts."
+    "Lengths are corrected for the tape's temperature and calibration, and rounded to the last digit of U. No figure "
+    "is stated to conform to a limit: whoever compares one with a limit decides by a rule that says how U counts."
 )
 ONLY_THESE = "These figures hold for the boat and the spars named here, as they were on the day of measuring."
 CHECK_IT = (

@@ -1,0 +1,36 @@
+"""The whole register walked once: trail, signatures, readings, certificates and papers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import chain
+
+from django.db import connection
+
+from office.audit import trail
+from office.certificates import constraints
+from office.certificates.models import Certificate, Document
+from office.certificates.verification import certificates, visits
+from office.certificates.verification.findings import Misfit
+from surveys.models import Reading, SignOff
+
+
+def check_all() -> Iterator[Misfit]:
+    """Everything that does not fit, as it is found."""
+    return chain(
+        (Misfit("trail", str(finding)) for finding in trail.verify()),
+        (Misfit("database", sentence) for sentence in constraints.missing(connection)),
+        visits.check_all(),
+        certificates.check_all(),
+    )
+
+
+def counted() -> dict[str, int]:
+    """How much there is to check."""
+    return {
+        "trail": trail.head()[0],
+        "sign_offs": SignOff.objects.count(),
+        "readings": Reading.objects.count(),
+        "certificates": Certificate.objects.count(),
+        "documents": Document.objects.count(),
+    }

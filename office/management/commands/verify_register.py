@@ -1,0 +1,78 @@
+"""`manage.py verify_register`: trail, signatures, readings, certificates and papers against each other."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from office.certificates.verification import register
+from office.certificates.verification.findings import Misfit
+from office.certificates.verification.papers import NotOurPaper, against, read_file
+
+MOST = 1000  # findings kept; a register that is wrong throughout says so before that
+WORDS = {
+    "trail": "rows of the trail",
+    "sign_offs": "signatures",
+    "readings": "rows of readings",
+    "certificates": "certificates",
+    "documents": "papers",
+}
+
+
+class Command(BaseCommand):
+    help = (
+        "Checks trail, signatures, readings, certificates and papers against each other and names what does not fit. "
+        "With --against, also whether today's register still holds what those papers vouch for. "
+        "Ends with 0 where everything fits, else with 1."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--against", nargs="+", default=[], metavar="CERTIFICATE.pdf", help="papers in owners' hands"
+        )
+        parser.add_argument("--format", choices=("table", "json"), default="table")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        counted = register.counted()
+        misfits = []
+        for misfit in register.check_all():
+            misfits.append(misfit)
+            if len(misfits) == MOST:
+                misfits.append(Misfit("register", f"The walk ended after {MOST} findings: too much does not fit."))
+                break
+        papers = [_paper(Path(name)) for name in options["against"]]
+        sound = not misfits and all(one["fits"] for one in papers)
+        if options["format"] == "json":
+            rows = [{"subject": one.subject, "sentence": one.sentence} for one in misfits]
+            answer = {"sound": sound, "checked": counted, "findings": rows, "papers": papers}
+            self.stdout.write(json.dumps(answer, ensure_ascii=False, indent=2))
+        else:
+            self._table(counted, misfits, papers)
+        if not sound:
+            raise SystemExit(1)
+
+    def _table(self, counted: dict[str, int], misfits: list[Misfit], papers: list[dict[str, Any]]) -> None:
+        self.stdout.write("Checked " + ", ".join(f"{number} {WORDS[name]}" for name, number in counted.items()) + ".")
+        for one in misfits:
+            self.stdout.write(f"{one.subject}: {one.sentence}")
+        self.stdout.write(f"{len(misfits)} things do not fit." if misfits else "Everything fits.")
+        for paper in papers:
+            self.stdout.write(f"\n{paper['file']}" + (f", certificate {paper['number']}" if paper["number"] else ""))
+            for sentence in paper["sentences"]:
+                self.stdout.write(f"  {sentence}")
+
+
+def _paper(path: Path) -> dict[str, Any]:
+    """What the register says to one paper."""
+    try:
+        number, misfits = against(read_file(path))
+    except NotOurPaper as error:
+        sentence = f"This is no certificate of this office. {error}"
+        return {"file": str(path), "number": "", "fits": False, "sentences": [sentence]}
+    sentences = [one.sentence for one in misfits] or [
+        "Today's trail still holds the head this paper was printed with, and the register the same certificate."
+    ]
+    return {"file": str(path), "number": number, "fits": not misfits, "sentences": sentences}
