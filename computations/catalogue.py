@@ -503,7 +503,7 @@ _DIMENSIONS = (
         slug="boom_above_sheer",
         symbol="BAS",
         name="Boom above the sheer",
-        note="Height of the lower band's top edge over the sheer points, by the string, by two marks, or both together.",
+        note="Height of the lower band's top edge over the sheer points, by the string, two marks, or both together.",
     ),
     DimensionKind(
         slug="forestay_height",

@@ -31,6 +31,7 @@ class DimensionResult:
     coverage_factor: float = 2.0
     degrees_of_freedom: float | None = None  # None: infinite
     missing: tuple[ReadingRef, ...] = ()
+    reason: str = ""  # one sentence, where value or uncertainty is None
 
     @property
     def expanded_uncertainty(self) -> float | None:
