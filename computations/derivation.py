@@ -19,7 +19,7 @@ from computations.catalogue import dimension_by_name
 from computations.details import Details, details_of, label
 from computations.graph import Node
 from computations.inputs import Assumptions, Instrument, Visit
-from computations.layout import Layout, identify, layout_of, usable
+from computations.layout import Layout, all_usable, identify, layout_of, usable
 from computations.plan import Outcome
 from computations.reasons import why_no_value
 from computations.results import BudgetLine, DimensionResult
@@ -116,6 +116,12 @@ class Derivation:
             method = "adopted" if kind.slug == "boom_above_sheer" else ""
         return self.layout.positions.get((kind.slug, mast, method))
 
+    def value_at(self, position: int) -> float | None:
+        """The value at a position in `dimensions`, without making the rows."""
+        place = self.layout.places[position]
+        value = math.nan if place is None else self.answers[place]
+        return value if math.isfinite(value) else None
+
     def get(self, name: str, mast: str = "main", method: str | None = None) -> DimensionResult | None:
         """The dimension by symbol or slug; None where this visit is not to have it."""
         position = self.find(name, mast, method)
@@ -166,7 +172,7 @@ class Derivation:
 
 
 def derive(visit: Visit, assumptions: Assumptions = DEFAULT) -> Derivation:
-    """All dimensions of one visit with their uncertainty. Readings that are no finite numbers count as missing."""
+    """All dimensions of one visit with their uncertainty. Readings that are no numbers of a rig count as missing."""
     used = _finite(visit)
     shape, instruments = identify(used, assumptions)
     layout = layout_of(shape)
@@ -176,8 +182,7 @@ def derive(visit: Visit, assumptions: Assumptions = DEFAULT) -> Derivation:
 
 def _finite(visit: Visit) -> Visit:
     temperature = visit.air_temperature_c
-    total = sum([reading.value for reading in visit.readings])
-    if math.isfinite(total) and (temperature is None or math.isfinite(temperature)):
+    if all_usable(visit.readings) and (temperature is None or math.isfinite(temperature)):
         return visit
     if temperature is not None and not math.isfinite(temperature):
         temperature = None

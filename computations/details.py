@@ -158,7 +158,7 @@ def details_of(
             degrees[shared + j] = variances[j] ** 2 / weight
     gradients = _scattered((len(layout.outcomes), readings), plan.gradients_at, gradients_at)
     booms = _scattered((len(layout.outcomes), len(plan.booms)), plan.booms_at, booms_at)
-    without = [i for i, outcome in enumerate(layout.outcomes) if outcome.value is None]
+    without = ~np.isfinite(gradients).all(axis=1) | np.array([one.value is None for one in layout.outcomes])
     gradients[without] = booms[without] = np.nan
     keys = [_shared_key(source, layout, visit, instruments) for source in plan.shared]
     keys += [SourceKey(kind, visit.key, key) for key, kind in plan.own]

@@ -154,7 +154,7 @@ def combined(graph: Graph, a: Node, form_a: Mapping[Hashable, Node], b: Node, fo
         term = b * coefficient
         total = result[part] + term if part in result else term
         if total.is_value(0.0):
-            del result[part]
+            result.pop(part, None)
         else:
             result[part] = total
     return result

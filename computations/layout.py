@@ -32,9 +32,17 @@ _value_of = attrgetter("value")
 _pull_of = attrgetter("pull_n")
 
 
+TOO_GREAT = 1e9  # mm or kg: no rig, and its squares still fit
+
+
 def usable(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
-    """Readings without those that are not finite numbers, which count as missing."""
-    return tuple(reading for reading in readings if isfinite(reading.value))
+    """Readings without those that are not finite or beyond any rig, which count as missing."""
+    return tuple(reading for reading in readings if isfinite(reading.value) and abs(reading.value) < TOO_GREAT)
+
+
+def all_usable(readings: tuple[Reading, ...]) -> bool:
+    values = list(map(_value_of, readings))
+    return not values or (isfinite(sum(values)) and -TOO_GREAT < min(values) and max(values) < TOO_GREAT)
 
 
 def identify(visit: Visit, assumptions: Assumptions) -> tuple[Shape, tuple[Instrument | None, ...]]:
@@ -111,6 +119,9 @@ class Layout:
         )
         self.outcomes: tuple[Outcome[Node], ...] = self.trace.plan.outcomes
         self.labels = tuple((DIMENSIONS[one.slug].label, DIMENSIONS[one.slug].unit) for one in self.outcomes)
+        present = [i for i, one in enumerate(self.outcomes) if one.value is not None]
+        # Where each outcome stands among the answers; None where it has no value.
+        self.places = tuple(present.index(i) if i in present else None for i in range(len(self.outcomes)))
         self.positions = {(one.slug, one.mast, one.method): i for i, one in enumerate(self.outcomes)}
         self.inputs = self._input_names(len(slugs))
         self._gauge_plan = tuple((gauge, gauge.instrument) for gauge in self.gauges)

@@ -28,9 +28,9 @@ def why_no_value(outcome: Outcome[Node], derivation: Derivation) -> str:
         names = [reading_name(ref, masts=len(derivation.visit.rig.masts)) for ref in outcome.missing]
         return f"Still to be read: {'; '.join(names)}."
     for slug in outcome.after:
-        earlier = derivation.get(slug, outcome.mast)
-        if earlier is not None and earlier.value is None:
-            return earlier.reason
+        earlier = derivation.find(slug, outcome.mast)
+        if earlier is not None and derivation.value_at(earlier) is None:
+            return why_no_value(derivation.outcomes[earlier], derivation)
     if outcome.slug == "boom_above_sheer":
         return _boom_height(outcome, derivation)
     if outcome.slug == "forestay_height":
@@ -42,9 +42,9 @@ def why_no_value(outcome: Outcome[Node], derivation: Derivation) -> str:
 def _boom_height(outcome: Outcome[Node], derivation: Derivation) -> str:
     if outcome.method == "adopted":
         for method in ("string", "two_mark"):
-            way = derivation.get("BAS", outcome.mast, method)
-            if way is not None and way.value is None:
-                return way.reason
+            way = derivation.find("BAS", outcome.mast, method)
+            if way is not None and derivation.value_at(way) is None:
+                return why_no_value(derivation.outcomes[way], derivation)
         return (
             "The two methods for the boom's height do not agree within their uncertainty, so none is adopted: "
             "take the readings again, or choose one method with a written reason."
