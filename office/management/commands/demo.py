@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
-from django.db import DEFAULT_DB_ALIAS, connections, transaction
+from django.db import connection, transaction
 
 from office.demo import load as demo_office
 from office.management.commands.serve import refuse_a_taken_port, serve
@@ -23,7 +23,7 @@ NOT_A_DEMO = (
 )
 
 
-def is_demo(connection: Any = connections[DEFAULT_DB_ALIAS]) -> bool:
+def is_demo() -> bool:
     """Whether the database holds the demo office. Raises CommandError if it holds anything else.
 
     Looked at before the first migration too: tables that are not ours are somebody's work as well.
@@ -35,14 +35,13 @@ def is_demo(connection: Any = connections[DEFAULT_DB_ALIAS]) -> bool:
         raise CommandError(NOT_A_DEMO)
     if PolicyEdition.objects.filter(is_demo=True).exists():
         return True
-    if PolicyEdition.objects.exists() or Person.objects.exists():
+    if Person.objects.exists():
         raise CommandError(NOT_A_DEMO)
-    return False  # migrated and empty: a first load that was interrupted
+    return False  # migrated, but nobody has ever been in it: a first load that was interrupted
 
 
 def drop_everything() -> None:
     """Drop every table, triggers and all. Rows could not be deleted: the trail and the readings refuse that."""
-    connection = connections[DEFAULT_DB_ALIAS]
     tables = [*connection.introspection.django_table_names(only_existing=True, include_views=False)]
     with connection.schema_editor() as editor:
         for table in [*tables, "django_migrations"]:
