@@ -28,6 +28,7 @@ __all__ = ["RigFigures", "draw_rig", "figures_from", "text_boxes"]
 WIDTH = 600.0
 LEAST_WIDTH = 340.0
 LONGEST_SCALE = 110.0
+KEY_WORDS = 260.0  # room kept for the words beside the scale
 FONTS = "'Segoe UI', Roboto, 'Liberation Sans', Arial, 'DejaVu Sans', sans-serif"
 ITALIC = ' font-style="italic"'
 SCALES_M = ((50, 5), (20, 4), (10, 10), (5, 5), (2, 2), (1, 10), (0.5, 5), (0.2, 2), (0, 1))  # length, divisions
@@ -218,7 +219,8 @@ GRID_GAP = 18.0
 def _key(sheet: _Sheet, *, with_previous: bool) -> None:
     """A piece of tape for the scale, and how to read the lines."""
     scale = sheet.layout.view.scale * 1000
-    metres, parted = next((size, parted) for size, parted in SCALES_M if size * scale <= LONGEST_SCALE)
+    longest = min(LONGEST_SCALE, sheet.width - KEY_WORDS)
+    metres, parted = next((size, parted) for size, parted in SCALES_M if size * scale <= longest)
     y = sheet.height + 16
     x = PAD + metres * scale
     words = "Lengths in mm, to scale; hull schematic."
