@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from boats.queries import boats_visible_to
+from django.db.models import Exists, OuterRef, Q
+
+from boats.queries import begins_with, boats_visible_to, search
 from office.certificates.models import Certificate, Document
+from office.certificates.standing import standing_is
+from surveys.models import Visit, VisitState
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -15,7 +19,6 @@ if TYPE_CHECKING:
 
     from boats.models import Boat
     from office.people.models import Person
-    from surveys.models import Visit
 
 
 def certificate_on(boat: Boat, on: dt.date) -> Certificate | None:
@@ -31,6 +34,29 @@ def latest(boat: Boat) -> Certificate | None:
 def of_visit(visit: Visit) -> QuerySet[Certificate]:
     """All that were issued from the visit, the last one first."""
     return Certificate.objects.filter(visit=visit).order_by("-issued_at", "-pk")
+
+
+def accepted_without_certificate() -> QuerySet[Visit]:
+    """Accepted visits that wait for their certificate, longest first; not those that a later visit has overtaken."""
+    own = Certificate.objects.filter(visit=OuterRef("pk"))
+    overtaken = Certificate.objects.filter(boat=OuterRef("boat"), visit__date__gt=OuterRef("date"))
+    return (
+        Visit.objects.filter(~Exists(own), ~Exists(overtaken), state=VisitState.ACCEPTED)
+        .select_related("boat", "measurer", "reviewer")
+        .order_by("accepted_at", "pk")
+    )
+
+
+def listed(person: Person | AnonymousUser, on: dt.date, *, text: str = "", stands: str = "") -> QuerySet[Certificate]:
+    """The certificates a list shows, without their snapshots, which are long."""
+    rows = certificates_visible_to(person).select_related("boat", "replaces", "successor", "issued_by")
+    rows = rows.defer("snapshot", "replaces__snapshot", "successor__snapshot")
+    if stands:
+        rows = rows.filter(standing_is(stands, on))
+    if text.strip():
+        number = begins_with("number", text.strip().upper())
+        rows = rows.filter(number | Q(boat__in=search(boats_visible_to(person), text).values("pk")))
+    return rows
 
 
 def end_of_chain(certificate: Certificate) -> Certificate:

@@ -7,13 +7,12 @@ certifies their own measuring, nor a boat in which they have an interest (survey
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.utils import timezone
 
 from boats.rules import interest_of, may_see
-from office.audit.refusals import NotAllowed, Refusal, Stale, WrongState
+from office.audit.refusals import NotAllowed, Stale, WrongState
 from office.certificates import queries
 from office.certificates.models import Certificate, Ending
 from office.certificates.standing import WORDS, Standing, standing
@@ -24,15 +23,9 @@ from surveys.models import Visit, VisitState
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
 
+why_not = survey_rules.why_not  # a rule's sentence, or nothing where it holds: for the greyed button
+
 LONGEST_AHEAD = dt.timedelta(days=366)  # no certificate is issued for a season further off (common practice, no source)
-
-
-def _holds(rule: Callable[..., object], *args: Any) -> bool:
-    try:
-        rule(*args)
-    except Refusal:
-        return False
-    return True
 
 
 # ---- The person ----
@@ -50,7 +43,7 @@ def check_may_issue(person: Person, visit: Visit) -> None:
 
 
 def may_issue(person: Person, visit: Visit) -> bool:
-    return _holds(check_may_issue, person, visit)
+    return survey_rules.holds(check_may_issue, person, visit)
 
 
 def check_may_withdraw(person: Person, certificate: Certificate) -> None:
@@ -65,7 +58,7 @@ def check_may_withdraw(person: Person, certificate: Certificate) -> None:
 
 
 def may_withdraw(person: Person, certificate: Certificate) -> bool:
-    return _holds(check_may_withdraw, person, certificate)
+    return survey_rules.holds(check_may_withdraw, person, certificate)
 
 
 def check_may_read(person: Person | AnonymousUser, certificate: Certificate) -> None:
@@ -75,7 +68,7 @@ def check_may_read(person: Person | AnonymousUser, certificate: Certificate) -> 
 
 
 def may_read(person: Person | AnonymousUser, certificate: Certificate) -> bool:
-    return _holds(check_may_read, person, certificate)
+    return survey_rules.holds(check_may_read, person, certificate)
 
 
 # ---- The state ----
@@ -164,4 +157,4 @@ def check_can_withdraw(certificate: Certificate, on: dt.date, today: dt.date) ->
 
 
 def can_withdraw(certificate: Certificate, today: dt.date) -> bool:
-    return _holds(check_can_withdraw, certificate, max(today, certificate.valid_from), today)
+    return survey_rules.holds(check_can_withdraw, certificate, max(today, certificate.valid_from), today)

@@ -1,0 +1,92 @@
+"""Forms of the certificates' pages: the list's filter, the day to begin, the confirmation, the withdrawal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from office.certificates.standing import WORDS
+
+LONGEST_REASON = 1000
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+def day_field(label: str, help_text: str = "", *, required: bool = True) -> forms.DateField:
+    return forms.DateField(
+        label=label,
+        help_text=help_text,
+        required=required,
+        input_formats=["%Y-%m-%d"],
+        widget=DayInput(),
+        error_messages={"invalid": "Expected a day as in 2026-05-04."},
+    )
+
+
+def reason_field(help_text: str, *, required: bool = True) -> forms.CharField:
+    return forms.CharField(
+        label="Reason",
+        help_text=help_text,
+        required=required,
+        max_length=LONGEST_REASON,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "A reason is needed: it is kept with the certificate and read years later."},
+    )
+
+
+class FilterForm(forms.Form):
+    q = forms.CharField(label="Number, boat or sail number", required=False, max_length=80)
+    standing = forms.ChoiceField(
+        label="Standing", required=False, choices=[("", "any"), *((str(key), word) for key, word in WORDS.items())]
+    )
+    on = day_field("On the day", required=False)
+
+
+class BeginForm(forms.Form):
+    """From which day: asked first, because it decides the last day and what is replaced."""
+
+    valid_from = day_field("In force from", "Today or later, within a year.")
+
+
+def confirm_field(label: str, missing: str) -> forms.BooleanField:
+    """A tick that is asked for anew each time the page is shown: what it confirms may have changed."""
+    widget = forms.CheckboxInput(check_test=lambda value: False)
+    return forms.BooleanField(label=label, widget=widget, error_messages={"required": missing})
+
+
+class ConfirmForm(forms.Form):
+    """The issue itself: what was shown is confirmed, or corrected before."""
+
+    valid_from = forms.DateField(widget=forms.HiddenInput())
+    replacing = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput())
+    reason = reason_field("Printed on the certificate.", required=False)
+    confirmed = confirm_field(
+        "I have read what the certificate will state, and the office answers for it",
+        "Confirm that you have read what it will state; it can never be edited.",
+    )
+
+    def __init__(self, *args: Any, correction: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        reason = self.fields["reason"]
+        reason.required = correction
+        if not correction:
+            reason.help_text = "May stay empty. Printed on the certificate where it is given."
+
+
+class WithdrawForm(forms.Form):
+    on = day_field("No longer in force from", "Today or later: what the office answered before stands.")
+    reason = reason_field("Owners and race committees will ask; the reason is kept and shown with the certificate.")
+    confirmed = confirm_field(
+        "Withdraw this certificate for good", "Confirm that it is to be withdrawn; only a new certificate can follow."
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("initial", {"on": timezone.localdate()})
+        super().__init__(*args, **kwargs)

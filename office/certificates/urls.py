@@ -1,0 +1,15 @@
+"""Addresses of the certificates."""
+
+from django.urls import path
+
+from office.certificates import views
+
+app_name = "certificates"
+urlpatterns = [
+    path("", views.show_all, name="list"),
+    path("export.<slug:kind>", views.export, name="export"),
+    path("issue/<slug:key>/", views.issue, name="issue"),
+    path("<str:number>/", views.show, name="certificate"),
+    path("<str:number>/withdraw/", views.withdraw, name="withdraw"),
+    path("<str:number>/<slug:size>.pdf", views.pdf, name="pdf"),
+]
