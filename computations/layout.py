@@ -42,7 +42,7 @@ def usable(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
 
 def all_usable(readings: tuple[Reading, ...]) -> bool:
     values = list(map(_value_of, readings))
-    return not values or (isfinite(sum(values)) and -TOO_GREAT < min(values) and max(values) < TOO_GREAT)
+    return not values or (isfinite(sum(values)) and min(values) > -TOO_GREAT and max(values) < TOO_GREAT)
 
 
 def identify(visit: Visit, assumptions: Assumptions) -> tuple[Shape, tuple[Instrument | None, ...]]:
