@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import os
 import socket
-from importlib import import_module
 from typing import Any
 
 import pytest
+from django.apps import apps
+from django.core.management.color import no_style
 from django.core.management.commands import flush
-from django.db import connections
+from django.db import connections, models
 
 from office import environment
 from office.audit import triggers
-from office.policy.models import PolicyEdition
 from tests.cast import cast  # noqa: F401  (a fixture)
 
-FIRST_EDITION = import_module("office.policy.migrations.0002_first_edition").FIRST
 IN_CI = os.environ.get("CI") == "true"
 
 
@@ -56,18 +55,29 @@ def _no_network() -> Any:
     socket.socket.connect = connect  # type: ignore[method-assign]
 
 
-@pytest.fixture(autouse=True, scope="session")
-def _flush_despite_triggers() -> Any:
-    """Tests with real transactions end in a flush, which the triggers of the append-only tables would refuse."""
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Any:
+    """Tests with real transactions end in a flush. It sets the triggers of the append-only tables aside, which would
+    refuse it, and puts back what the migrations themselves have written: an office has had a policy from the start.
+    """
     handle = flush.Command.handle
+    with django_db_blocker.unblock():
+        first_rows = {model: list(model._base_manager.all()) for model in apps.get_models() if not from_django(model)}
 
-    def handle_without_triggers(self: flush.Command, **options: Any) -> None:
+    def flush_and_begin_anew(self: flush.Command, **options: Any) -> None:
         connection = connections[options["database"]]
         with triggers.set_aside(connection):
             handle(self, **options)
-        # A flushed office keeps what a fresh one has from its migrations.
-        PolicyEdition.objects.using(options["database"]).create(**FIRST_EDITION)
+        for model, rows in first_rows.items():
+            model._base_manager.bulk_create(rows)
+        with connection.cursor() as cursor:
+            for statement in connection.ops.sequence_reset_sql(no_style(), list(first_rows)):
+                cursor.execute(statement)
 
-    flush.Command.handle = handle_without_triggers  # type: ignore[method-assign]
+    flush.Command.handle = flush_and_begin_anew  # type: ignore[method-assign]
     yield
     flush.Command.handle = handle  # type: ignore[method-assign]
+
+
+def from_django(model: type[models.Model]) -> bool:
+    return model.__module__.startswith("django.")
