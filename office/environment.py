@@ -273,9 +273,10 @@ def private_postgresql(programs: Path) -> Iterator[str]:
     It runs as the user postgres when we are root (it refuses root). Nothing in it is meant to last, so it does not
     wait for the disk. The tests sign in as an ordinary role that may create databases and nothing more.
     """
-    directory = Path(tempfile.mkdtemp(prefix="office-postgresql-"))
+    as_root = os.geteuid() == 0
+    directory = Path(tempfile.mkdtemp(prefix="office-postgresql-", dir="/tmp" if as_root else None))  # noqa: S108
     as_user = []
-    if os.geteuid() == 0:
+    if as_root:  # in /tmp, which another user can reach for certain
         shutil.chown(directory, "postgres", "postgres")
         as_user = ["runuser", "-u", "postgres", "--"]
     port = _free_port()

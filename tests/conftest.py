@@ -11,12 +11,17 @@ from django.apps import apps
 from django.core.management.color import no_style
 from django.core.management.commands import flush
 from django.db import connections, models
+from hypothesis import settings as property_tests
 
 from office import environment
 from office.audit import triggers
 from tests.cast import cast  # noqa: F401  (a fixture)
 
 IN_CI = os.environ.get("CI") == "true"
+
+# A slow machine is no failure; and what is checked before a change lands must not depend on luck.
+property_tests.register_profile("office", deadline=None, derandomize=IN_CI)
+property_tests.load_profile("office")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
