@@ -16,6 +16,7 @@ from computations.results import ReadingRef
 
 MOST_IN_PAIRS = 160  # hypotheses that are also weighed in pairs: the best alone
 LEAST_PROBABILITY = 0.001
+LEAST_SEEN = 12.0  # squared length, in standard deviations, of a shift that is worth a hypothesis
 P_SINGLE = 1.0 - P_NOTHING - P_JOINT
 
 
@@ -54,6 +55,7 @@ def diagnose(scene: Scene) -> tuple[Answer, ...]:
     white = likelihood.whiten(lower, differences, shifts, directions)
     nothing = np.log(P_NOTHING) + white.constant - 0.5 * float(white.z @ white.z)
     alone, deviations = likelihood.singles(white)
+    alone = np.where(_says_something(white), alone, -np.inf)
     answers: list[tuple[float, Answer]] = [(nothing, Answer("nothing_changed", 0.0))]
     answers += _alone(simple, np.log(P_SINGLE) + log_priors + alone, _sizes(simple, deviations))
     answers += _in_pairs(simple, white, log_priors, alone, _sizes(simple, deviations))
@@ -74,6 +76,12 @@ def _in_rows(scene: Scene, made: list[Hypothesis]) -> tuple[Floats, Floats, Floa
     step = 1e-3
     slope = (scene.rows(values + step * direction) - scene.rows(values - step * direction)) / (2 * step)
     return now, now - scene.rows(values - shift), slope
+
+
+def _says_something(white: likelihood.Whitened) -> npt.NDArray[np.bool_]:
+    """(h,) False for what would hardly be seen if it had happened, like sides exchanged that are alike: never claimed."""
+    seen = np.einsum("hn,hn->h", white.shifts, white.shifts)
+    return (seen > LEAST_SEEN) | (np.einsum("hn,hn->h", white.directions, white.directions) > 0.0)
 
 
 def _sizes(made: list[Hypothesis], deviations: Floats) -> Floats:

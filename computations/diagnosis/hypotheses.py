@@ -185,13 +185,13 @@ class _Maker:
             (ref.reading, ref.mast) for ref in self.places if ref.position in ("port", "starboard")
         ):
             both = [ref for ref in self.places if (ref.reading, ref.mast) == (slug, mast)]
-            if len(both) == 2:  # noqa: PLR2004 - port and starboard
+            if len(both) == 2:
                 pattern = self.vector(itertools.chain.from_iterable(self.places[ref] for ref in both))
                 yield from self.free(
                     "quantity_changed", tuple(both), pattern, spreads_of(slug), weight=0.5, entire=True
                 )
         headstay = {ref.reading: ref for ref in self.places if ref.reading in ("foretriangle_base", "forestay_to_bow")}
-        if len(headstay) == 2:  # noqa: PLR2004 - the deck point of the headstay moves both, opposite ways
+        if len(headstay) == 2:
             pattern = self.vector(self.places[headstay["foretriangle_base"]])
             pattern -= self.vector(self.places[headstay["forestay_to_bow"]])
             yield from self.free(
@@ -242,7 +242,7 @@ class _Maker:
                 if ref.mast == mast and ref.reading in MAST_READINGS:
                     rows.append(self.vector(indices, spreads_of(ref.reading)[1] * 1.5))
                     touched += indices
-            if len(rows) < 3:  # noqa: PLR2004 - fewer readings cannot tell a mast from a reading
+            if len(rows) < 3:
                 continue
             rows.append(np.where(np.isin(np.arange(self.count), touched), 0.0, band) * BAND_SPREADS[1])
             yield Hypothesis(
@@ -262,7 +262,7 @@ class _Maker:
         for index, item in enumerate(self.scene.items):
             if item.by_tape:
                 by_instrument.setdefault(item.instrument, []).append(index)
-        sets = [indices for indices in by_instrument.values() if len(indices) > 2]  # noqa: PLR2004 - two are single faults
+        sets = [indices for indices in by_instrument.values() if len(indices) > 2]
         if len(by_instrument) > 1:
             sets.append(sorted(itertools.chain.from_iterable(by_instrument.values())))
         return sets

@@ -38,7 +38,7 @@ def _named(readings: tuple[ReadingRef, ...], most: int = 3) -> str:
 def _amount(size: float, unit: str) -> str:
     return (
         f"{size:+.2f} {unit}" if unit == "mm/m" else f"{size:+.0f} {unit}" if abs(size) >= 10 else f"{size:+.1f} {unit}"
-    )  # noqa: PLR2004
+    )
 
 
 def explain(
