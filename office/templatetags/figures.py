@@ -10,8 +10,9 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
-from computations import typesetting, units
+from computations import drawing, typesetting, units
 from computations.catalogue import DIMENSIONS, READINGS
+from computations.drawing import RigFigures
 from office import marks
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 register = template.Library()
 
 EMPTY = "–"
+NARROW = 360.0  # viewBox width of the drawing on a phone
 
 
 def _set(text: str) -> SafeString:
@@ -177,6 +179,19 @@ def brand_glyph() -> SafeString:
         '<path class="glyph-band" d="M9 4.5h6v3H9zM9 18h6v3H9z" fill="currentColor"/>'
         '<path d="M1 26h22l-3.5 5H4.5z" fill="currentColor"/></svg>'
     )
+
+
+@register.simple_tag
+def rig_drawing(
+    figures: RigFigures, previous: RigFigures | None = None, title: str = "Rig plan", id_prefix: str = "rig"
+) -> SafeString:
+    """The rig plan, once for a column and once for a phone: the style sheet shows the one that fits."""
+    drawn = [
+        drawing.draw_rig(figures, previous=previous, title=title, id_prefix=f"{id_prefix}{suffix}", width=width)
+        for suffix, width in (("", drawing.WIDTH), ("-narrow", NARROW))
+    ]
+    wide, narrow = (mark_safe(svg) for svg in drawn)  # noqa: S308 - our own text, every word escaped where it is drawn
+    return format_html('<div class="rig-for-wide">{}</div><div class="rig-for-narrow">{}</div>', wide, narrow)
 
 
 @register.filter
