@@ -20,9 +20,9 @@ from boats.names import (
     normalise_name,
     normalise_sail_number,
 )
+from boats.rules import EARLIEST
 
 FIELDS = ("name", "sail_number", "hin", "design", "builder", "year", "harbour")
-FIRST_YEAR = 1850  # no boat still measured is older; a sanity bound, no source
 
 
 def tidy(text: str) -> str:
@@ -59,8 +59,8 @@ def clean_hin(text: str) -> str:
 
 def clean_year(year: int | None) -> int | None:
     latest = timezone.localdate().year + 1
-    if year is not None and not FIRST_YEAR <= year <= latest:
-        raise ValueError(f"{year} is not a year of building; expected {FIRST_YEAR} to {latest}.")
+    if year is not None and not EARLIEST.year <= year <= latest:
+        raise ValueError(f"{year} is not a year of building; expected {EARLIEST.year} to {latest}.")
     return year
 
 

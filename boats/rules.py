@@ -19,6 +19,7 @@ from office.people.models import Person, Role
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
 
+EARLIEST = dt.date(1850, 1, 1)  # a sanity bound, no source
 SEES_EVERY_BOAT = (Role.MEASURER, *OFFICE)
 
 
@@ -117,7 +118,10 @@ def check_span(since: dt.date, until: dt.date) -> None:
         raise WrongState(f"The last day, {until.isoformat()}, lies before the first, {since.isoformat()}.")
 
 
-def check_not_ahead(day: dt.date, what: str) -> None:
+def check_day(day: dt.date, what: str) -> None:
+    """Between the earliest day that is believed and today."""
     today = timezone.localdate()
-    if day > today:
-        raise WrongState(f"{what}, {day.isoformat()}, lies ahead; expected today, {today.isoformat()}, or before.")
+    if not EARLIEST <= day <= today:
+        raise WrongState(
+            f"{what} cannot be {day.isoformat()}; expected {EARLIEST.isoformat()} to today, {today.isoformat()}."
+        )

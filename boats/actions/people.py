@@ -18,7 +18,7 @@ from office.people.models import Person
 @transaction.atomic
 def add_owner(*, by: Person, boat: Boat, person: Person, since: dt.date) -> Ownership:
     rules.check_keeps_register(by)
-    rules.check_not_ahead(since, "The first day of ownership")
+    rules.check_day(since, "The first day of ownership")
     running = Ownership.objects.filter(boat=boat, person=person, until__isnull=True).first()
     if running:
         raise WrongState(f"{person.name} is named as an owner already, since {running.since.isoformat()}.")
@@ -35,7 +35,7 @@ def end_ownership(*, by: Person, ownership: Ownership, until: dt.date, reason: s
     ownership = Ownership.objects.select_for_update(of=("self",)).select_related("boat", "person").get(pk=ownership.pk)
     rules.check_ownership_open(ownership)
     rules.check_span(ownership.since, until)
-    rules.check_not_ahead(until, "The last day of ownership")
+    rules.check_day(until, "The last day of ownership")
     ownership.until = until
     ownership.save(update_fields=["until"])
     _record_ending(by, "end_ownership", ownership, reason_of(reason))
@@ -47,7 +47,7 @@ def declare_interest(
     *, by: Person, boat: Boat, person: Person, kind: str, since: dt.date, remark: str = ""
 ) -> Interest:
     rules.check_declares_interest(by, person, boat)
-    rules.check_not_ahead(since, "The first day of the interest")
+    rules.check_day(since, "The first day of the interest")
     if kind not in InterestKind.values:
         raise Refusal(f"“{kind}” is not a kind of interest; expected {', '.join(InterestKind.values)}.")
     if Interest.objects.filter(boat=boat, person=person, kind=kind, until__isnull=True).exists():
@@ -67,7 +67,7 @@ def end_interest(*, by: Person, interest: Interest, until: dt.date, reason: str)
     interest = Interest.objects.select_for_update(of=("self",)).select_related("boat", "person").get(pk=interest.pk)
     rules.check_interest_open(interest)
     rules.check_span(interest.since, until)
-    rules.check_not_ahead(until, "The last day of the interest")
+    rules.check_day(until, "The last day of the interest")
     interest.until = until
     interest.save(update_fields=["until"])
     _record_ending(by, "end_interest", interest, reason_of(reason))

@@ -35,7 +35,7 @@ def describe_rig(
     made leaves a former rig that was never in use: its last day lies before its first.
     """
     rules.check_keeps_register(by)
-    rules.check_not_ahead(since, "The rig's first day")
+    rules.check_day(since, "The rig's first day")
     Boat.objects.select_for_update().get(pk=boat.pk)  # one description at a time
     former = Rig.objects.filter(boat=boat, until__isnull=True).prefetch_related("masts").first()
     if number is not None:

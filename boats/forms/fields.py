@@ -41,11 +41,22 @@ def as_yes_no(value: bool | None) -> str:
     return "" if value is None else "yes" if value else "no"
 
 
-def person(label: str) -> forms.ModelChoiceField[Person]:
-    return forms.ModelChoiceField(
+class KeyedChoice(forms.ModelChoiceField[Any]):
+    """A choice by the public key; whatever cannot be a key is refused before a database is asked."""
+
+    def __init__(self, queryset: Any, **options: Any) -> None:
+        super().__init__(queryset, to_field_name="key", **options)
+
+    def to_python(self, value: Any) -> Any:
+        if isinstance(value, str) and "\0" in value:
+            raise forms.ValidationError(self.error_messages["invalid_choice"], code="invalid_choice")
+        return super().to_python(value)
+
+
+def person(label: str) -> KeyedChoice:
+    return KeyedChoice(
         Person.objects.filter(is_active=True).order_by("name", "pk"),
         label=label,
-        to_field_name="key",
         empty_label="choose a person",
         help_text="Someone missing is first invited, on the page of people.",
     )

@@ -34,9 +34,7 @@ class ParticularsForm(forms.Form):
         required=False,
         help_text="From the transom: country, builder, serial, month and year, model year, as in QU-TRN00042D424.",
     )
-    design = forms.ModelChoiceField(
-        Design.objects.all(), label="Design", required=False, to_field_name="key", empty_label="none, or not known"
-    )
+    design = fields.KeyedChoice(Design.objects.all(), label="Design", required=False, empty_label="none, or not known")
     builder = forms.CharField(label="Builder", max_length=120, required=False)
     year = forms.IntegerField(
         label="Year of building", required=False, widget=forms.TextInput(attrs={"inputmode": "numeric"})
@@ -97,9 +95,7 @@ class FilterForm(forms.Form):
     """What the address of the list holds."""
 
     q = forms.CharField(label="Sail number or name begins with", max_length=80, required=False)
-    design = forms.ModelChoiceField(
-        Design.objects.all(), label="Design", required=False, to_field_name="key", empty_label="every design"
-    )
+    design = fields.KeyedChoice(Design.objects.all(), label="Design", required=False, empty_label="every design")
 
 
 class SparForm(forms.Form):

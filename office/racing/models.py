@@ -1,1 +1,1 @@
-"""Race committees: the public validity page now; what a committee keeps of its own comes here."""
+"""Race committees: nothing of their own is stored yet; the public page asks certificates and boats."""

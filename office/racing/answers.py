@@ -1,0 +1,139 @@
+"""What the public page answers: how a boat's certificate, or one certificate, stands on a date.
+
+Nothing personal: boats, numbers and days only. At most two queries: one for a certificate number; one for the boats
+a text may mean and one for their certificates.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from boats.matching import Match, matches
+from boats.models import Boat
+from office.certificates.models import Certificate
+from office.certificates.standing import Standing, standing
+
+# As office.certificates.numbering makes them: prefix, year, running number; typed with or without the hyphens.
+_NUMBER = re.compile(r"([A-Za-z0-9]{1,8}?)[\s.-]*([0-9]{4})[\s.-]*([0-9]{4,9})")
+_NUMBER_LIKE = re.compile(r"[A-Za-z0-9-]{1,20}")
+_DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2212"), "-")
+# What the answer is made of; the snapshot is large and stays where it is.
+_COLUMNS = (
+    "number", "boat_id", "replaces_id", "valid_from", "valid_until", "in_force_before", "ending", "ended_on",
+    "issued_at", "boat__key", "boat__name", "boat__sail_number",
+    "successor__number", "successor__valid_from", "successor__replaces_id",
+)  # fmt: skip
+NONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """One certificate and how it stands on the day asked for."""
+
+    certificate: Certificate
+    standing: str
+
+    @property
+    def successor(self) -> Certificate | None:
+        """The certificate that replaced it."""
+        found: Certificate | None = getattr(self.certificate, "successor", None)
+        return found
+
+    @property
+    def last_day(self) -> dt.date | None:
+        """The last day in force as things stand; None where it never came into force."""
+        last = self.certificate.in_force_before - dt.timedelta(days=1)
+        return last if last >= self.certificate.valid_from else None
+
+    @property
+    def ended_early(self) -> bool:
+        return self.certificate.in_force_before <= self.certificate.valid_until
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """How a boat stands on a day: the certificate that decides, and all her others."""
+
+    boat: Boat
+    on: dt.date
+    standing: str
+    paper: Paper | None
+    others: tuple[Paper, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """`answer` for one boat or certificate that is meant without doubt, else the boats that may be meant.
+
+    `asked_paper` is set where a certificate's number was asked for: then that certificate decides.
+    """
+
+    answer: Answer | None = None
+    asked_paper: Paper | None = None
+    candidates: tuple[tuple[Match, Answer], ...] = ()
+
+
+def normal_number(text: str) -> str:
+    """`rm 2026 42…` as a certificate number with its hyphens; "" for what has no such form."""
+    plain = unicodedata.normalize("NFKC", text).translate(_DASHES).strip()
+    found = _NUMBER.fullmatch(plain)
+    return "-".join(found.groups()) if found else ""
+
+
+def look_up(text: str, on: dt.date) -> Found:
+    """Sail number, boat name or certificate number. Several boats are listed, never chosen from."""
+    number = normal_number(text)
+    if number and (paper := find_certificate(number, on)):
+        return Found(answer=_answer(paper.certificate.boat, [paper.certificate], on), asked_paper=paper)
+    found = matches(text)
+    sure = [match for match in found if match.sure]
+    answers = _answers([match.boat for match in found], on)
+    if len(sure) == 1:
+        rest = tuple((match, answers[match.boat.pk]) for match in found if not match.sure)
+        return Found(answer=answers[sure[0].boat.pk], candidates=rest)
+    return Found(candidates=tuple((match, answers[match.boat.pk]) for match in found))
+
+
+def answer_for(boat: Boat, on: dt.date) -> Answer:
+    return _answers([boat], on)[boat.pk]
+
+
+def find_certificate(number: str, on: dt.date, *, whole: bool = False) -> Paper | None:
+    """A certificate by its number, whatever its case; one query. `whole` brings what it states as well."""
+    if not _NUMBER_LIKE.fullmatch(number):
+        return None
+    known = _certificates(whole=whole).filter(number__in={number, number.upper(), number.lower()}).first()
+    return Paper(known, str(standing(known, on))) if known else None
+
+
+def _certificates(*, whole: bool = False) -> QuerySet[Certificate]:
+    certificates = Certificate.objects.select_related("boat", "successor")
+    return certificates if whole else certificates.only(*_COLUMNS)
+
+
+def _answers(boats: Iterable[Boat], on: dt.date) -> dict[int, Answer]:
+    """The answer for each boat by its row, in one query."""
+    by_row = {boat.pk: boat for boat in boats}
+    theirs: dict[int, list[Certificate]] = {pk: [] for pk in by_row}
+    if by_row:
+        for certificate in _certificates().filter(boat__in=by_row):
+            theirs[certificate.boat_id].append(certificate)
+    return {pk: _answer(boat, theirs[pk], on) for pk, boat in by_row.items()}
+
+
+def _answer(boat: Boat, certificates: list[Certificate], on: dt.date) -> Answer:
+    """In force decides; else the one that began last before the day; else the next to begin; else there is none."""
+    papers = [Paper(one, str(standing(one, on))) for one in certificates]
+    papers.sort(key=lambda paper: (paper.certificate.valid_from, paper.certificate.issued_at), reverse=True)
+    in_force = [paper for paper in papers if paper.standing == Standing.IN_FORCE]
+    begun = [paper for paper in papers if paper.certificate.valid_from <= on]
+    coming = [paper for paper in reversed(papers) if paper.standing == Standing.NOT_YET]
+    first = next(iter((*in_force, *begun, *coming, *papers)), None)
+    others = tuple(paper for paper in papers if paper is not first)
+    return Answer(boat, on, first.standing if first else NONE, first, others)
