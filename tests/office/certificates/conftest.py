@@ -11,9 +11,11 @@ import pytest
 
 from boats.models import Boat
 from boats.names import normalise_name, normalise_sail_number
+from office.certificates import actions
 from office.certificates.models import Certificate
 from surveys.models import Visit
 from tests.cast import Cast, cast
+from tests.surveys.makers import Stage, record_kit, register_boat
 
 __all__ = ["cast"]
 
@@ -56,3 +58,19 @@ def row(cast: Cast) -> Callable[..., Certificate]:
         return Certificate.objects.create(boat=boat, visit=visit, **{**given, **fields})
 
     return write
+
+
+@pytest.fixture
+def stage(cast: Cast) -> Stage:
+    return Stage(cast, register_boat(cast), record_kit(cast))
+
+
+@pytest.fixture
+def accepted(stage: Stage) -> Visit:
+    """An accepted visit with a whole set of readings."""
+    return stage.visit("accepted")
+
+
+@pytest.fixture
+def issued(cast: Cast, accepted: Visit) -> Certificate:
+    return actions.issue(by=cast.certifier, visit=accepted)

@@ -19,7 +19,8 @@ SLOOP = {
     "foil": (92.4, 0.24), "upper_band_above_sheer": (14558.78, 2.7), "forestay_length": (14661.7, 2.65),
     "front_of_mast_to_bow": (4265.2, 1.1), "tack_reach_beyond_forestay": (1257.35, 1.97),
     "foretriangle_area": (27.907063, 0.01395), "mainsail_triangle_area": (29.156202, 0.00842),
-    "mast_side_area": (2.486912, 0.001812), "mast_front_area": (1.455311, 0.001704), "luff_foot_ratio": (3.009077, 0.00081),
+    "mast_side_area": (2.486912, 0.001812), "mast_front_area": (1.455311, 0.001704),
+    "luff_foot_ratio": (3.009077, 0.00081),
     "foretriangle_ratio": (3.571466, 0.00177), "hoist_ratio": (0.969773, 0.000161), "mast_weight": (142.35, 0.41),
     "balance_height": (5871.3, 5.9), "mast_weight_moment": (1022.6, 3.2),
 }  # fmt: skip

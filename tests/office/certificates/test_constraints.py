@@ -62,16 +62,14 @@ def test_no_way_round_the_overlap(row, way: str) -> None:
     first = row(boat=boat, **SPAN)
     values = {field.attname: getattr(first, field.attname) for field in Certificate._meta.concrete_fields}
     values |= {"id": first.pk + 1000, "number": "ZZ-2026-9999"}
+    texts = [str(value) if isinstance(value, dt.date | dt.datetime) else value for value in values.values()]
+    statement = f"INSERT INTO certificates_certificate ({', '.join(values)}) VALUES ({', '.join(['%s'] * len(values))})"
+    ways = {
+        "bulk_create": lambda: Certificate.objects.bulk_create([Certificate(**values)]),
+        "raw": lambda: connection.cursor().execute(statement, texts),
+    }
     with pytest.raises(IntegrityError), transaction.atomic():
-        if way == "bulk_create":
-            Certificate.objects.bulk_create([Certificate(**values)])
-        else:
-            with connection.cursor() as cursor:
-                cursor.execute(
-                    f"INSERT INTO certificates_certificate ({', '.join(values)}) "
-                    f"VALUES ({', '.join(['%s'] * len(values))})",
-                    [str(value) if isinstance(value, dt.date | dt.datetime) else value for value in values.values()],
-                )
+        ways[way]()
 
 
 def test_an_end_is_brought_forward_but_never_put_off(row) -> None:
