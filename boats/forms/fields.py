@@ -41,7 +41,7 @@ def as_yes_no(value: bool | None) -> str:
     return "" if value is None else "yes" if value else "no"
 
 
-class KeyedChoice(forms.ModelChoiceField[Any]):
+class KeyedChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # not subscriptable when run
     """A choice by the public key; whatever cannot be a key is refused before a database is asked."""
 
     def __init__(self, queryset: Any, **options: Any) -> None:

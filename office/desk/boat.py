@@ -107,7 +107,7 @@ def page_of(boat: Boat, person: Person) -> dict[str, object]:
 
 
 def certificates_of(boat: Boat) -> list[Held]:
-    """Every certificate of the boat, the last issued first; neither what they state nor their papers' bytes are read."""
+    """Every certificate of the boat, the last issued first; what they state and their papers are not read."""
     today = timezone.localdate()
     papers = Prefetch("documents", Document.objects.only("certificate_id", "paper"))
     rows = (

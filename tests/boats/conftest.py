@@ -8,9 +8,7 @@ import pytest
 
 from boats import actions
 from boats.models import Boat, Design, Rig
-from tests.cast import Cast, cast
-
-__all__ = ["cast"]
+from tests.cast import Cast
 
 
 @pytest.fixture
@@ -40,8 +38,13 @@ def rig(cast: Cast, boat: Boat) -> Rig:
         since=dt.date(2025, 4, 1),
         rig_type="sloop",
         masts=[
-            {"name": "main", "material": "aluminium", "spreader_pairs": 2, "mast_identification": "M-301",
-             "boom_identification": "B-88"}
+            {
+                "name": "main",
+                "material": "aluminium",
+                "spreader_pairs": 2,
+                "mast_identification": "M-301",
+                "boom_identification": "B-88",
+            }
         ],
         pole_identification="P-12",
-    )  # fmt: skip
+    )
