@@ -25,9 +25,10 @@ from computations.drawing_words import description
 
 __all__ = ["RigFigures", "draw_rig", "figures_from", "text_boxes"]
 
-WIDTH = 600.0
+WIDTH = 560.0
 LEAST_WIDTH = 340.0
 LONGEST_SCALE = 110.0
+GRID_GAP = 10.0
 KEY_WORDS = 260.0  # room kept for the words beside the scale
 FONTS = "'Segoe UI', Roboto, 'Liberation Sans', Arial, 'DejaVu Sans', sans-serif"
 ITALIC = ' font-style="italic"'
@@ -211,9 +212,6 @@ def _grid(sheet: _Sheet) -> list[sections.Block]:
         x += sections.COLUMN + GRID_GAP
         sheet.height = max(sheet.height, y + block.height)
     return blocks
-
-
-GRID_GAP = 18.0
 
 
 def _key(sheet: _Sheet, *, with_previous: bool) -> None:
