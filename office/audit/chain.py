@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from json.encoder import encode_basestring as quoted  # the escapes of RFC 8785, 3.2.2.2; a test holds it to that
 from typing import Any
 
@@ -33,7 +33,3 @@ def canonical(values: Sequence[Any]) -> str:
 def hash_of(values: Sequence[Any]) -> str:
     """SHA-256, in hexadecimal, of the canonical form of a row."""
     return hashlib.sha256(canonical(values).encode()).hexdigest()
-
-
-def hash_of_fields(fields: Mapping[str, Any]) -> str:
-    return hash_of([fields[name] for name in HASHED])

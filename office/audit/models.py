@@ -32,7 +32,7 @@ class Entry(models.Model):
     after = models.TextField(blank=True)
     reason = models.TextField(blank=True)
     previous_hash = models.CharField(max_length=64)
-    hash = models.CharField(max_length=64, unique=True)
+    hash = models.CharField(max_length=64)  # no index: rows are found by number, and each index costs every write
 
     class Meta:
         ordering: ClassVar = ["number"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from django.db import models
+from django.db import connection, models
 from django.utils import timezone
 
 from office.audit.models import Entry
@@ -64,8 +64,14 @@ def page(found: models.QuerySet[Entry], size: int, *, before: int | None = None,
 
 
 def verbs() -> list[str]:
-    """Every verb that the trail knows."""
-    return list(Entry.objects.order_by("verb").values_list("verb", flat=True).distinct())
+    """Every verb that the trail knows: one step through the index for each, however long the trail."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "WITH RECURSIVE known (verb) AS (SELECT min(verb) FROM audit_entry UNION ALL "
+            "SELECT (SELECT min(verb) FROM audit_entry WHERE verb > known.verb) FROM known WHERE verb IS NOT NULL) "
+            "SELECT verb FROM known WHERE verb IS NOT NULL"
+        )
+        return [verb for (verb,) in cursor.fetchall()]
 
 
 def _beginning_of(day: dt.date) -> str:

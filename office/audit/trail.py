@@ -12,14 +12,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Protocol
 
 import rfc8785
 from django.conf import settings
 from django.db import connection, models
+from django.db.backends.utils import CursorWrapper
 from django.utils import timezone
 
-from office.audit.chain import COLUMNS, GENESIS, hash_of_fields
+from office.audit.chain import COLUMNS, GENESIS, HASHED, hash_of
 from office.audit.verification import Finding, verify
 
 __all__ = [
@@ -86,11 +88,7 @@ def record(
     if not connection.in_atomic_block:
         raise OutsideTransaction(f"“{verb}” was to be recorded outside the transaction of its change.")
     about = subject if isinstance(subject, Subject) else subject_of(subject)
-    hold()
-    latest, previous_hash = head()
-    number = latest + 1
     fields: dict[str, Any] = {
-        "number": number,
         "at": instant(timezone.now()),
         "actor": by.key if by else "",
         "role": ", ".join(sorted(by.roles)) if by else "",
@@ -104,12 +102,15 @@ def record(
         "before": _canonical(before),
         "after": _canonical(after),
         "reason": reason,
-        "previous_hash": previous_hash,
     }
-    fields["hash"] = hash_of_fields(fields)
     with connection.cursor() as cursor:
-        cursor.execute(_INSERT, [fields[name] for name in COLUMNS])
-    return number, fields["hash"]
+        _hold(cursor)
+        number, previous_hash = _head(cursor)
+        fields |= {"number": number + 1, "previous_hash": previous_hash}
+        values = [fields[name] for name in HASHED]
+        hash_ = hash_of(values)
+        cursor.execute(_INSERT, [*values, hash_])
+    return number + 1, hash_
 
 
 def hold() -> None:
@@ -117,17 +118,14 @@ def hold() -> None:
 
     `record` does so itself. An action calls it first where what it reads must still be true when it writes.
     """
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])
+    with connection.cursor() as cursor:
+        _hold(cursor)
 
 
 def head() -> tuple[int, str]:
     """Number and hash of the latest row; (0, GENESIS) while there is none."""
     with connection.cursor() as cursor:
-        cursor.execute(_SELECT_HEAD)
-        row = cursor.fetchone()
-    return (int(row[0]), str(row[1])) if row else (0, GENESIS)
+        return _head(cursor)
 
 
 def subject_of(instance: models.Model) -> Subject:
@@ -135,11 +133,26 @@ def subject_of(instance: models.Model) -> Subject:
 
     A thing that *is* or speaks of a person (it has a field `person`) goes without a label: labels hold names.
     """
-    key = next((getattr(instance, name) for name in ("key", "number", "identifier") if hasattr(instance, name)), None)
-    meta = instance._meta
-    personal = meta.label == settings.AUTH_USER_MODEL or any(field.name == "person" for field in meta.get_fields())
-    label = "" if personal else str(instance)
-    return Subject(kind=str(meta.verbose_name), key=str(instance.pk if key is None else key), label=label)
+    kind, key_field, personal = _about(type(instance))
+    return Subject(kind, str(getattr(instance, key_field)), "" if personal else str(instance))
+
+
+@cache
+def _about(model: type[models.Model]) -> tuple[str, str, bool]:
+    """Of a model: what it is called, the field with its public key, and whether it speaks of a person."""
+    fields = {field.name for field in model._meta.get_fields()}
+    key_field = next((name for name in ("key", "number", "identifier") if name in fields), "pk")
+    return str(model._meta.verbose_name), key_field, model._meta.label == settings.AUTH_USER_MODEL or "person" in fields
+
+
+def _hold(cursor: CursorWrapper) -> None:
+    if connection.vendor == "postgresql":
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [CHAIN_LOCK])
+
+
+def _head(cursor: CursorWrapper) -> tuple[int, str]:
+    cursor.execute(_SELECT_HEAD)
+    return cursor.fetchone() or (0, GENESIS)
 
 
 def instant(moment: dt.datetime) -> str:
