@@ -1,4 +1,4 @@
-"""Proportions no ordinary rig leaves, wide: a slip shows here that nothing else catches (common practice, no source)."""
+"""Proportions no ordinary rig leaves, wide: a slip shows here that nothing else catches (common practice)."""
 
 from __future__ import annotations
 
