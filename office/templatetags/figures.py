@@ -10,12 +10,15 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
-from computations import drawing, typesetting, units
+from computations import charts, drawing, typesetting, units
 from computations.catalogue import DIMENSIONS, READINGS
 from computations.drawing import RigFigures
+from computations.results import Change
 from office import marks
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from django.template import Context
 
 register = template.Library()
@@ -135,20 +138,30 @@ def dimension_name(dimension: Any, method: str = "") -> SafeString | str:
 METHODS = {"string": "by the string", "two_mark": "by two marks", "adopted": ""}
 
 
-@register.simple_tag
-def reading_name(slug: str, position: str = "", mast: str = "") -> SafeString | str:
-    """A reading's plain name, its symbol, side or halyard, and the mast where it is not the main one."""
+def dimension_words(slug: str, mast: str = "main") -> str:
+    """A dimension's name without markup: Luff P, mizzen."""
+    kind = DIMENSIONS.get(slug)
+    name = " ".join(filter(None, (kind.name, kind.symbol))) if kind else words(slug)
+    return name if mast == "main" else f"{name}, {mast}"
+
+
+def reading_words(slug: str, position: str = "", mast: str = "main") -> str:
+    """A reading's name without markup: Second mark to the sheer point, port."""
     if slug == "remainder":
-        return "the rest, not linear"
+        return "The rest, not linear"
     kind = READINGS.get(slug)
-    name, symbol = (kind.name, kind.symbol) if kind else (slug.replace("_", " ").capitalize(), "")
-    where = ", ".join(word for word in (position, mast if mast != "main" else "") if word)
-    return format_html(
-        "{}{}{}",
-        name,
-        format_html(' <span class="symbol">{}</span>', symbol) if symbol else "",
-        f", {where}" if where else "",
-    )
+    where = (position, mast if mast != "main" else "")
+    return ", ".join(filter(None, (kind.name if kind else words(slug), *where)))
+
+
+@register.simple_tag
+def reading_name(slug: str, position: str = "", mast: str = "main") -> SafeString:
+    """A reading's plain name, its symbol, side or halyard, and the mast where it is not the main one."""
+    kind = READINGS.get(slug)
+    plain = reading_words(slug)
+    where = reading_words(slug, position, mast).removeprefix(plain)
+    symbol = format_html(' <span class="symbol">{}</span>', kind.symbol) if kind and kind.symbol else ""
+    return format_html("{}{}{}", plain, symbol, where)
 
 
 @register.simple_tag
@@ -181,17 +194,56 @@ def brand_glyph() -> SafeString:
     )
 
 
+def _both(draw: Callable[[str, float], str], id_prefix: str) -> SafeString:
+    """A drawing for a column and one for a phone: the style sheet shows the one that fits."""
+    wide, narrow = (
+        mark_safe(draw(id_prefix + suffix, width))  # noqa: S308 - our own text, escaped word by word where it is drawn
+        for suffix, width in (("", drawing.WIDTH), ("-narrow", NARROW))
+    )
+    return format_html('<div class="rig-for-wide">{}</div><div class="rig-for-narrow">{}</div>', wide, narrow)
+
+
 @register.simple_tag
 def rig_drawing(
     figures: RigFigures, previous: RigFigures | None = None, title: str = "Rig plan", id_prefix: str = "rig"
 ) -> SafeString:
-    """The rig plan, once for a column and once for a phone: the style sheet shows the one that fits."""
-    drawn = [
-        drawing.draw_rig(figures, previous=previous, title=title, id_prefix=f"{id_prefix}{suffix}", width=width)
-        for suffix, width in (("", drawing.WIDTH), ("-narrow", NARROW))
-    ]
-    wide, narrow = (mark_safe(svg) for svg in drawn)  # noqa: S308 - our own text, every word escaped where it is drawn
-    return format_html('<div class="rig-for-wide">{}</div><div class="rig-for-narrow">{}</div>', wide, narrow)
+    """The rig plan, the previous visit's lines beneath where given."""
+    return _both(
+        lambda prefix, width: drawing.draw_rig(figures, previous=previous, title=title, id_prefix=prefix, width=width),
+        id_prefix,
+    )
+
+
+@register.simple_tag
+def carried_chart(change: Change, id_prefix: str = "") -> SafeString | str:
+    """What carried one change, as bars that add up to it; nothing where nothing is known to have carried it."""
+    parts = [charts.Part(reading_words(one.reading, one.position, one.mast), one.amount) for one in change.carried_by]
+    if not parts:
+        return ""
+    title = f"What carried the change of {dimension_words(change.slug, change.mast)}"
+    return _both(
+        lambda prefix, width: charts.draw_carried(
+            parts, unit=change.unit, expanded=change.expanded_uncertainty, title=title, id_prefix=prefix, width=width
+        ),
+        id_prefix or f"carried-{change.slug}-{change.mast}-{change.method or 'only'}",
+    )
+
+
+@register.simple_tag
+def history_chart(
+    points: Sequence[charts.Point],
+    unit: str = "mm",
+    band: tuple[float, float] | None = None,
+    title: str = "Over the visits",
+    id_prefix: str = "history",
+) -> SafeString:
+    """One dimension over the visits with its uncertainty bars; `band` is what would be measuring noise."""
+    return _both(
+        lambda prefix, width: charts.draw_history(
+            points, unit=unit, band=band, title=title, id_prefix=prefix, width=width
+        ),
+        id_prefix,
+    )
 
 
 @register.filter
