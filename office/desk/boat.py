@@ -98,10 +98,11 @@ def page_of(boat: Boat, person: Person) -> dict[str, object]:
         "visits": visits_visible_to(person).filter(boat=boat).order_by("-date", "-planned_on", "-pk"),
         "held": held,
         "now": next((one for one in held if one.standing == "in_force"), None),
-        "reads_papers": bool(held) and certificate_rules.may_read(person, held[0].certificate),
+        "reads_papers": bool(held) and not hidden and certificate_rules.may_read(person, held[0].certificate),
         "measured": None if hidden else measured(boat),
         "figures_hidden": hidden,
         "may_ask": survey_rules.may_ask(person, boat),
+        "why_not_ask": survey_rules.why_not(survey_rules.check_nothing_asked, boat),
         "reads_trail": is_office(person) or survey_rules.owns(person, boat),
     }
 
