@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from typing import Any
 
@@ -20,9 +21,13 @@ KINDS = {
     "steel_tape": "steel tape", "rule": "rule", "calliper": "calliper", "scale": "scale", "level": "level",
     "plumb_line": "plumb line",
 }  # fmt: skip
+VIEW_BOX = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 FIGURE_SPACE, PUNCTUATION_SPACE = "\N{FIGURE SPACE}", "\N{PUNCTUATION SPACE}"
 LENGTH_UNITS = {"mm"}
-DRAWING_WIDTH = 340.0  # in the drawing's own units: the narrowest it is made for, so that its words print large
+# Millimetres on the paper: the room the drawing has beside the figures of one mast, and of several. Letter is lower.
+PLANS = {("A4", 1): (72.0, 134.0), ("A4", 2): (66.0, 120.0), ("Letter", 1): (72.0, 118.0), ("Letter", 2): (66.0, 104.0)}
+# Widths in the drawing's own units; each arranges itself anew, and the one that fills the room best prints largest.
+DRAWING_WIDTHS = (340.0, 400.0, 440.0, 480.0, 520.0)
 
 
 def html_of(document: dict[str, Any], size: str) -> str:
@@ -37,7 +42,7 @@ def html_of(document: dict[str, Any], size: str) -> str:
             "not_measured": names_of(document["not_measured"]),
             "spars": spars(document),
             "instruments": [instrument_line(one) for one in document["instruments"]],
-            "drawing": drawing(document),
+            **plan(document, size),
             "code": code(document["check_at"]),
             "snapshot_sha256": snapshot.sha256(snapshot.canonical(document)),
         },
@@ -48,10 +53,20 @@ def mast_names(document: dict[str, Any]) -> list[str]:
     return [mast["name"] for mast in document["rig"]["description"]["masts"]]
 
 
-def drawing(document: dict[str, Any]) -> SafeString:
-    """The rig to scale, from the figures stated."""
+def plan(document: dict[str, Any], size: str) -> dict[str, Any]:
+    """The rig to scale, from the figures stated, as large as its room allows; and the room it takes."""
     figures = figures_from(snapshot.results_of(document), snapshot.rig_of(document))
-    return mark_safe(draw_rig(figures, title=f"Rig plan, certificate {document['number']}", width=DRAWING_WIDTH))  # noqa: S308  (made by us, texts escaped there)
+    title = f"Rig plan, certificate {document['number']}"
+    room = PLANS[size, min(2, len(mast_names(document)))]
+    drawn = [draw_rig(figures, title=title, width=width) for width in DRAWING_WIDTHS]
+    scale, height, best = max(((*_fit(svg, room), svg) for svg in drawn), key=lambda one: one[0])
+    return {"drawing": mark_safe(best), "plan_width": room[0], "plan_height": f"{scale * height:.1f}"}  # noqa: S308  (made by us, texts escaped there)
+
+
+def _fit(svg: str, room: tuple[float, float]) -> tuple[float, float]:
+    """Millimetres of paper for each unit of the drawing where it fills its room, and its height in units."""
+    width, height = (float(text) for text in VIEW_BOX.findall(svg)[0])
+    return min(room[0] / width, room[1] / height), height
 
 
 def code(address: str) -> SafeString:
@@ -134,8 +149,8 @@ def spars(document: dict[str, Any]) -> list[tuple[str, str]]:
     found = []
     for mast in rig["masts"]:
         name = MAST_NAMES.get(mast["name"], mast["name"]) if several else "Mast"
-        found.append((name, mast["mast_identification"] or "no mark"))
-        found.append((f"Boom, {name.lower()}" if several else "Boom", mast["boom_identification"] or "no mark"))
+        spar, boom = mast["mast_identification"] or "no mark", mast["boom_identification"] or "no mark"
+        found += [(name, f"{spar}; boom {boom}")] if several else [(name, spar), ("Boom", boom)]
     if rig["pole"] or rig["pole_identification"]:
         found.append(("Pole", rig["pole_identification"] or "no mark"))
     return found

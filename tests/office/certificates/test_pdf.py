@@ -80,7 +80,8 @@ def test_every_figure_stands_beside_its_name_with_its_uncertainty(sloop):
     for row in samples.document()["dimensions"]:
         whole, _, fraction = row["value"].partition(".")
         written = f"{int(whole):,}".replace(",", " ") + (f".{fraction}" if fraction else "")
-        expected = rf"{re.escape(row['name'])} ?{row['symbol']} {re.escape(written)} ± {row['expanded_uncertainty']} "
+        name = f"{row['name']} {row['symbol']}".strip()
+        expected = rf"{re.escape(name)} {re.escape(written)} ± {re.escape(row['expanded_uncertainty'])} "
         assert re.search(expected, text), expected
 
 
@@ -152,8 +153,8 @@ def paper_root() -> str:
 
 def test_each_paper_has_an_identity_of_its_own():
     papers = pdf.render_all(samples.document())
-    ids = {bytes(pypdf.PdfReader(io.BytesIO(content)).trailer["/ID"][0]) for content in papers.values()}
-    assert len(ids) == 2
+    ids = [pypdf.PdfReader(io.BytesIO(content)).trailer["/ID"] for content in papers.values()]
+    assert ids[0] != ids[1]
 
 
 OUTSIDE = [
