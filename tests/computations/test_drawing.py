@@ -106,9 +106,11 @@ def random_figures(draw: st.DrawFn) -> drawing.RigFigures:
 
 
 @settings(max_examples=500, deadline=None)
-@given(random_figures(), st.sampled_from((340.0, 360.0, 480.0, 600.0, 900.0)))
-def test_no_two_labels_overlap_and_all_lie_within_the_drawing(rig_figures: drawing.RigFigures, width: float) -> None:
-    boxes, (left, top, right, bottom) = drawing.text_boxes(rig_figures, width=width)
+@given(random_figures(), st.one_of(st.none(), random_figures()), st.sampled_from((340.0, 360.0, 480.0, 560.0, 900.0)))
+def test_no_two_labels_overlap_and_all_lie_within_the_drawing(
+    rig_figures: drawing.RigFigures, previous: drawing.RigFigures | None, width: float
+) -> None:
+    boxes, (left, top, right, bottom) = drawing.text_boxes(rig_figures, previous=previous, width=width)
     assert len(boxes) > 5
     for one, other in combinations(boxes, 2):
         assert not overlap(one, other), (one, other)
