@@ -14,7 +14,7 @@ from computations.tape import pull_correction, sag_correction, temperature_corre
 BASAK_E = 2.1e6  # kg/cm2
 
 
-def corrections(length, temperatures, alpha, pulls, tape, modulus=BASAK_E):
+def corrections(length, temperatures, alpha, pulls, tape, *, modulus=BASAK_E):
     """Temperature, pull and sag for one tape length, and their sum; `tape` is its area and whole weight."""
     (standard_temperature, temperature), (area, weight) = temperatures, tape
     temperature_part = temperature_correction(length, temperature, alpha, standard_temperature)
@@ -65,7 +65,7 @@ def test_punmia() -> None:
     """20 m at 55 F and 10 kg, used at 80 F and 16 kg; steel of 7.86 g/cm3 weighing 0.8 kg."""
     area = 0.8 / (20 * 100 * 7.86e-3)
     assert area == pytest.approx(0.0509, abs=5e-5)
-    ct, cp, cs, error = corrections(20, (55, 80), 6.2e-6, (10, 16), (area, 0.8), 2.109e6)
+    ct, cp, cs, error = corrections(20, (55, 80), 6.2e-6, (10, 16), (area, 0.8), modulus=2.109e6)
     assert (ct, cp, cs) == pytest.approx((0.0031, 0.00112, -0.00208), abs=5e-6)
     assert error == pytest.approx(0.002135, abs=5e-6)
 
