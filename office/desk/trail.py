@@ -25,19 +25,19 @@ from office.people.models import Person, Role
 A_PAGE = 50
 MOST_SHEET_ROWS = 1_000_000
 CONCERNING = ("boat", "visit", "certificate", "person")
+DAY = forms.DateInput(attrs={"type": "date"})
+NO_DAY = {"invalid": "This is no day; write it as in 2026-05-04."}
 
 
 class TrailFilter(forms.Form):
     verb = forms.ChoiceField(label="What was done", required=False)
     label = forms.CharField(label="Subject begins with", max_length=100, required=False)
-    since = forms.DateField(label="From", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    until = forms.DateField(label="To", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    since = forms.DateField(label="From", required=False, widget=DAY, error_messages=NO_DAY)
+    until = forms.DateField(label="To", required=False, widget=DAY, error_messages=NO_DAY)
     person = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     boat = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     visit = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     certificate = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
-    before = forms.IntegerField(min_value=1, max_value=2**63 - 1, required=False, widget=forms.HiddenInput)
-    after = forms.IntegerField(min_value=0, max_value=2**63 - 1, required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, reader: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -49,20 +49,28 @@ class TrailFilter(forms.Form):
             self.fields["person"] = forms.ChoiceField(label="Person", required=False, choices=people)
 
     def wanted(self) -> queries.Filter:
-        return queries.Filter(
-            **{name: value for name, value in self.cleaned_data.items() if name not in {"before", "after"} and value}
-        )
+        return queries.Filter(**{name: value for name, value in self.cleaned_data.items() if value})
 
     def concerning(self) -> dict[str, str]:
         """Which one thing the page is about, as the address says."""
         return {name: self.cleaned_data[name] for name in CONCERNING if self.cleaned_data.get(name)}
 
 
+class Place(forms.Form):
+    """Where in the rows a page begins. Apart from the filter, so that a changed filter begins with the newest rows."""
+
+    before = forms.IntegerField(min_value=1, max_value=2**63 - 1, required=False)
+    after = forms.IntegerField(min_value=0, max_value=2**63 - 1, required=False)
+
+
 def show(request: HttpRequest) -> HttpResponse:
     form, found = _asked(request)
     if not form.is_valid():
         return render(request, "trail/list.html", {"form": form}, status=422)
-    page = queries.page(found, A_PAGE, before=form.cleaned_data["before"], after=form.cleaned_data["after"])
+    place = Place(request.GET)
+    if not place.is_valid():
+        raise Http404
+    page = queries.page(found, A_PAGE, **place.cleaned_data)
     rows = trail_rows.readable(page.entries)
     context = {
         "form": form,

@@ -11,7 +11,12 @@ from django.contrib.auth.password_validation import password_validators_help_tex
 from office.people.models import Invitation, Person, Role
 
 LONGEST_PASSWORD = 256
-REASON = forms.CharField(label="Reason", max_length=500, widget=forms.Textarea(attrs={"rows": 2}))
+REASON = forms.CharField(
+    label="Reason",
+    max_length=500,
+    widget=forms.Textarea(attrs={"rows": 2}),
+    error_messages={"required": "Say why; one sentence is enough."},
+)
 
 
 def _password(label: str, *, new: bool) -> forms.CharField:

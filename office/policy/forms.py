@@ -9,6 +9,7 @@ from django import forms
 
 from computations.catalogue import DIMENSIONS
 from computations.inputs import Assumptions
+from computations.typesetting import unit_word
 from office.policy.models import PolicyEdition, ValidityRule
 from office.policy.queries import DEFAULT_LIMIT
 from office.policy.validation import TAPE_CLASSES
@@ -41,7 +42,7 @@ def limit_name(slug: str) -> str:
     if slug == DEFAULT_LIMIT:
         return "Every other dimension, in its own unit"
     kind = DIMENSIONS[slug]
-    unit = {"m2": "m²", "1": ""}.get(kind.unit, kind.unit)
+    unit = unit_word(kind.unit)
     return f"{kind.name}{f', {unit}' if unit else ''}"
 
 
@@ -63,7 +64,12 @@ class PolicyForm(forms.Form):
     show_previous_to_measurer = forms.BooleanField(
         label="Measurers see the previous figures before they sign", required=False
     )
-    reason = forms.CharField(label="Reason for the change", max_length=500, widget=forms.Textarea(attrs={"rows": 2}))
+    reason = forms.CharField(
+        label="Reason for the change",
+        max_length=500,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        error_messages={"required": "Say why; one sentence is enough."},
+    )
 
     def __init__(self, *args: Any, edition: PolicyEdition, **kwargs: Any) -> None:
         initial = {name: getattr(edition, name) for name in PLAIN} | {"edition": edition.pk}

@@ -133,7 +133,7 @@ def _make(
         by=by,
         verb="send new link" if person else "invite",
         subject=trail.subject_of(invitation),
-        after={**about, "expires_at": invitation.expires_at.isoformat()},
+        after={**about, "expires_at": invitation.expires_at.isoformat(timespec="minutes")},
         reason=reason.strip(),
     )
     return invitation, token
