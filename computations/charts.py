@@ -26,6 +26,7 @@ STACK = 16.0  # a label over its bar
 FIGURES = 84.0  # room for the figures at the right end
 LEAST_BARS = 140.0  # and for the bars beside their labels
 BOLD = 1.12  # how much wider bold letters are
+LEAST_SPAN = 1e-6  # less than any unit is printed to: drawn as nothing
 IN_ALL = "Change in all"
 WIDTH = 560.0
 
@@ -112,7 +113,8 @@ def _bars(rows: Sequence[Part], reached: Sequence[float], width: float) -> _Bars
     stacked = width - labels - FIGURES - 2 * PAD < LEAST_BARS
     left = PAD if stacked else PAD + labels + 12
     low, high = min(reached), max(reached)
-    scale = (width - left - FIGURES - PAD) / ((high - low) or 1.0)
+    span = high - low if high - low > LEAST_SPAN else 1.0
+    scale = (width - left - FIGURES - PAD) / span
     return _Bars(left, left - low * scale, scale, width, stacked)
 
 
@@ -179,7 +181,7 @@ def draw_history(
     reached = [point.value + sign * (point.expanded or 0.0) for point in ordered for sign in (-1, 1)]
     reached += band or ()
     low, high = min(reached, default=0.0), max(reached, default=0.0)
-    margin = 0.1 * (high - low) or 1.0
+    margin = 0.1 * (high - low) if high - low > LEAST_SPAN else 1.0
     plot = _Plot(84.0, width - PAD, 16.0, 156.0, low - margin, high + margin)
     body = (
         [_shade(plot.left, plot.y(band[1]), plot.right - plot.left, plot.y(band[0]) - plot.y(band[1]))] if band else []

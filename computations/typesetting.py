@@ -9,8 +9,8 @@ from computations import rounding
 
 THIN = rounding.THIN_SPACE
 UNIT_WORDS = {"m2": "m²", "kg.m": "kg·m", "1": "", "": "", "degC": "°C"}
-# The most decimals worth printing, by unit: no length is certified closer than a tenth of a millimetre.
-MOST_DECIMALS = {"mm": 1, "kg": 1, "kg.m": 1, "m2": 4, "1": 4}
+# The most decimals worth printing, by unit, however small U is: a calliper reads to a tenth of a millimetre.
+MOST_DECIMALS = {"mm": 2, "kg": 2, "kg.m": 1, "m2": 4, "1": 4}
 MOST_DECIMALS_ELSE = 4
 
 
