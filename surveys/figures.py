@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from computations import inputs
+from computations.catalogue import DIMENSIONS
+from computations.checking.standing import Limit
 from computations.checks import check
 from computations.comparison import Comparison, compare
 from computations.derivation import Derivation, derive
-
-from computations import inputs
-from computations.catalogue import DIMENSIONS
 from computations.results import CheckResult
 from office.policy import queries as policy_queries
 from office.policy.models import PolicyEdition
 from surveys.inputs import visit_inputs
 from surveys.models import Visit
 from surveys.transitions import FROZEN
+
+METHODS_DIFFER = "boom_methods_differ"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,9 @@ class Figures:
 def policy_of(visit: Visit) -> PolicyEdition:
     """The policy the figures answer to: that of the signature once there is one, else the present one."""
     if visit.state in FROZEN and visit.signed_at is not None:
+        fetched = vars(visit)  # by surveys.queries.with_content
+        if fetched.get("policy_then") is not None:
+            return PolicyEdition(pk=fetched["policy_then"], assumptions=fetched["assumptions_then"])
         signed_under = PolicyEdition.objects.filter(made_at__lte=visit.signed_at).order_by("pk").last()
         if signed_under is not None:
             return signed_under
@@ -47,17 +52,37 @@ def derive_visit(visit: Visit, assumptions: inputs.Assumptions | None = None) ->
     assumptions = assumptions or policy_queries.assumptions(policy_of(visit))
     given = visit_inputs(visit)
     derivation = derive(given, assumptions)
-    settled = frozenset(visit.settlements.values_list("check_key", flat=True))
-    return Figures(given, derivation, tuple(check(given, derivation, assumptions)), settled)
+    settled = frozenset(one.check_key for one in visit.settlements.all())
+    return Figures(given, derivation, check(given, derivation, assumptions, limits=_limits(visit)), settled)
+
+
+def _limits(visit: Visit) -> dict[tuple[str, str], Limit]:
+    """What the office has entered for the boat's design, by dimension and mast."""
+    rows = visit.boat.design.limits.all() if visit.boat.design else []
+    return {
+        (one.dimension, one.mast): Limit(one.least, one.greatest, one.source) for one in rows if one.ended_at is None
+    }
+
+
+def chooses_method(found: CheckResult) -> bool:
+    """Whether settling this finding means choosing one of the two ways to the boom's height."""
+    return found.check == METHODS_DIFFER
+
+
+def compare_figures(previous: Figures, current: Figures, edition: PolicyEdition | None = None) -> Comparison:
+    """What changed between two visits, both under the assumptions and limits of today's policy."""
+    edition = edition or policy_queries.current()
+    assumptions = policy_queries.assumptions(edition)
+    before, now = (
+        one.derivation if one.derivation.assumptions == assumptions else derive(one.inputs, assumptions)
+        for one in (previous, current)
+    )
+    return compare(before, now, change_limits(edition))
 
 
 def compare_visits(previous: Visit, current: Visit) -> Comparison:
-    """What changed between two visits, both under the assumptions and limits of today's policy."""
-    edition = policy_queries.current()
-    assumptions = policy_queries.assumptions(edition)
-    before = derive(visit_inputs(previous), assumptions)
-    now = derive(visit_inputs(current), assumptions)
-    return compare(before, now, change_limits(edition))
+    """`compare_figures` of two stored visits."""
+    return compare_figures(derive_visit(previous), derive_visit(current))
 
 
 def change_limits(edition: PolicyEdition) -> dict[str, float]:

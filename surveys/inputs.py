@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import replace
 
 from boats import rigs
 from boats.models import Rig as StoredRig
 from computations import inputs
-from surveys.models import Calibration, Instrument, Reading, Settlement, Visit
-from surveys.queries import current_readings
+from surveys.models import Calibration, Instrument, Reading, Visit
+from surveys.queries import current_readings, fetched
 from surveys.transitions import FROZEN
 
 
@@ -71,14 +72,13 @@ def _reading(row: Reading) -> inputs.Reading:
 
 def _choices(visit: Visit) -> dict[str, str]:
     """The method chosen for the boom's height, by mast: the latest settlement that chose one."""
-    rows = Settlement.objects.filter(visit=visit).exclude(choice="").order_by("pk")
-    return {mast_of_choice(row.check_key): row.choice for row in rows}
+    rows = sorted(visit.settlements.all(), key=lambda row: row.pk)
+    return {mast_of_choice(row.check_key): row.choice for row in rows if row.choice}
 
 
 def mast_of_choice(check_key: str) -> str:
-    """A check's key names its mast between colons."""
-    parts = check_key.replace("/", ":").split(":")
-    return next((part for part in parts if part in inputs.MAST_NAMES), "main")
+    """A finding's key names its check, then its mast."""
+    return check_key.split(":")[1]
 
 
 def calibrations_used(visit: Visit, instruments: list[Instrument]) -> dict[int, Calibration]:
@@ -86,12 +86,15 @@ def calibrations_used(visit: Visit, instruments: list[Instrument]) -> dict[int, 
 
     Once signed, only what was on record at the signature counts: a calibration entered later leaves the figures alone.
     """
-    rows = Calibration.objects.filter(
-        instrument__in=instruments, calibrated_on__lte=visit.date or dt.date.max
-    ).order_by("calibrated_on")
-    if visit.state in FROZEN and visit.signed_at is not None:
-        rows = rows.filter(recorded_at__lte=visit.signed_at)
-    return {row.instrument_id: row for row in rows}
+    rows: Iterable[Calibration]
+    if all(fetched(one, "calibrations") for one in instruments):
+        rows = [row for one in instruments for row in one.calibrations.all()]
+    else:
+        rows = Calibration.objects.filter(instrument__in=instruments)
+    day = visit.date or dt.date.max
+    known_at = visit.signed_at if visit.state in FROZEN else None
+    counting = [row for row in rows if row.calibrated_on <= day and (known_at is None or row.recorded_at <= known_at)]
+    return {row.instrument_id: row for row in sorted(counting, key=lambda row: row.calibrated_on)}
 
 
 def _instruments(visit: Visit, readings: list[Reading]) -> tuple[inputs.Instrument, ...]:

@@ -3,18 +3,48 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
 
-from django.db.models import Case, Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    IntegerField,
+    Model,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
-from boats.models import Boat
+from boats.models import Boat, Interest, Ownership
 from boats.names import normalise_name, normalise_sail_number
+from boats.rules import on_day
 from computations.catalogue import READINGS
 from computations.inputs import MAST_NAMES
 from office.people.access import is_office
 from office.people.models import Person, Role
-from surveys.models import Calibration, Instrument, Query, Reading, SignOff, Visit, VisitState
+from office.people.queries import people
+from office.policy.models import PolicyEdition
+from surveys.models import (
+    Calibration,
+    Instrument,
+    InterestException,
+    Query,
+    Reading,
+    Settlement,
+    SignOff,
+    Visit,
+    VisitState,
+)
 from surveys.transitions import ENDED
 
 _MASTS = {name: index for index, name in enumerate(MAST_NAMES)}
@@ -22,12 +52,44 @@ _MASTS = {name: index for index, name in enumerate(MAST_NAMES)}
 
 def current_readings(visit: Visit) -> list[Reading]:
     """The readings that count today, in the order a measurer walks: not replaced, not taken away."""
-    rows = (
-        Reading.objects.filter(visit=visit, replaced_by__isnull=True, withdrawn=False)
-        .select_related("instrument", "recorded_by")
-        .order_by("pk")
-    )
+    rows: Iterable[Reading]
+    if fetched(visit, "readings"):
+        every = list(visit.readings.all())
+        replaced = {row.replaces_id for row in every}
+        rows = [row for row in every if row.pk not in replaced and not row.withdrawn]
+    else:
+        rows = Reading.objects.filter(visit=visit, replaced_by__isnull=True, withdrawn=False).select_related(
+            "instrument"
+        )
     return sorted(rows, key=walking_order)
+
+
+def fetched(thing: Model, name: str) -> bool:
+    """Whether the rows of a relation were prefetched with the thing."""
+    return name in getattr(thing, "_prefetched_objects_cache", {})
+
+
+def with_content(visits: QuerySet[Visit]) -> QuerySet[Visit]:
+    """Visits with everything their figures are derived from, in a number of queries that does not grow with them."""
+    signed_under = PolicyEdition.objects.filter(made_at__lte=OuterRef("signed_at")).order_by("-pk")
+    people_named = ("asked_by", "answered_by", "settled_by")
+    return (
+        visits.select_related("boat__design", "rig", "measurer")
+        .annotate(
+            policy_then=Subquery(signed_under.values("pk")[:1]),
+            assumptions_then=Subquery(signed_under.values("assumptions")[:1]),
+        )
+        .prefetch_related(
+            "rig__masts",
+            "boat__design__limits",
+            Prefetch("readings", Reading.objects.select_related("instrument", "recorded_by").order_by("pk")),
+            "readings__instrument__calibrations",
+            "preparation",
+            Prefetch("settlements", Settlement.objects.select_related("settled_by").order_by("pk")),
+            Prefetch("queries", Query.objects.select_related(*people_named).order_by("pk")),
+            Prefetch("interest_exceptions", InterestException.objects.select_related("person", "granted_by")),
+        )
+    )
 
 
 def all_readings(visit: Visit) -> list[Reading]:
@@ -56,6 +118,27 @@ def previous_accepted(visit: Visit) -> Visit | None:
     return earlier.select_related("boat", "measurer", "rig").order_by("-date", "-pk").first()
 
 
+def previous_accepted_of(visits: Iterable[Visit]) -> dict[int, Visit]:
+    """For each visit (by row id) the boat's last accepted one before it, with its content, all in one go."""
+    listed = list(visits)
+    accepted = with_content(Visit.objects.filter(state=VisitState.ACCEPTED, boat__in={one.boat_id for one in listed}))
+    by_boat: dict[int, list[Visit]] = {}
+    for one in accepted.order_by("date", "pk"):
+        by_boat.setdefault(one.boat_id, []).append(one)
+    found = {}
+    for visit in listed:
+        earlier = [one for one in by_boat.get(visit.boat_id, []) if _before(one, visit)]
+        if earlier:
+            found[visit.pk] = earlier[-1]
+    return found
+
+
+def _before(one: Visit, visit: Visit) -> bool:
+    if one.pk == visit.pk:
+        return False
+    return visit.date is None or one.date is None or (one.date, one.pk) < (visit.date, visit.pk)
+
+
 def latest_accepted(boat: Boat) -> Visit | None:
     return (
         Visit.objects.filter(boat=boat, state=VisitState.ACCEPTED)
@@ -74,9 +157,7 @@ def visits_visible_to(person: Person) -> QuerySet[Visit]:
     if person.holds(Role.MEASURER):
         mine |= Q(measurer=person)
     if person.holds(Role.OWNER):
-        today = timezone.localdate()
-        owned = person.ownerships.filter(since__lte=today).exclude(until__lt=today).values("boat")
-        mine |= Q(boat__in=owned)
+        mine |= Q(boat__in=person.ownerships.filter(on_day(timezone.localdate())).values("boat"))
     return visits.filter(mine)
 
 
@@ -95,8 +176,8 @@ def listed_visits(
     since: dt.date | None = None,
     until: dt.date | None = None,
     sort: str = "-date",
-) -> QuerySet[Visit]:
-    """The list page's rows; `state` is one state, "open" (not ended) or "" for all."""
+) -> QuerySet[Any]:
+    """The list page's rows, visits with their day and counts; `state` is one state, "open" (not ended) or "" for all."""
     visits = visits_visible_to(person).annotate(
         day=Coalesce("date", "planned_on"),
         state_order=_STATE_ORDER,
@@ -153,7 +234,7 @@ def calibration_counting(
     return rows.order_by("-calibrated_on").first()
 
 
-def listed_instruments() -> QuerySet[Instrument]:
+def listed_instruments() -> QuerySet[Any]:
     """Instruments with the end of their present calibration (`due`), and whether it has passed (`overdue`)."""
     today = timezone.localdate()
     latest = Calibration.objects.filter(instrument=OuterRef("pk"), calibrated_on__lte=today).order_by("-calibrated_on")
@@ -168,3 +249,27 @@ def usable_instruments(on: dt.date | None = None) -> list[Instrument]:
     """Those not out of use on the day, by identifier."""
     day = on or timezone.localdate()
     return list(Instrument.objects.exclude(out_of_use_since__lte=day))
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A measurer the office might send, with what stands against it."""
+
+    person: Person
+    interest: str
+    excepted: bool
+
+    @property
+    def free(self) -> bool:
+        return not self.interest or self.excepted
+
+
+def candidates(visit: Visit) -> list[Candidate]:
+    """Every active measurer by name, with an interest in the boat on the day where there is one. Four queries."""
+    day = visit.planned_on or timezone.localdate()
+    measurers = people(role=Role.MEASURER, active=True).order_by("name", "pk")
+    interests = dict(Interest.objects.filter(on_day(day), boat_id=visit.boat_id).values_list("person_id", "kind"))
+    owners = Ownership.objects.filter(on_day(day), boat_id=visit.boat_id).values_list("person_id", flat=True)
+    interests |= dict.fromkeys(owners, "owner")
+    excepted = set(visit.interest_exceptions.values_list("person_id", flat=True))
+    return [Candidate(one, interests.get(one.pk, ""), one.pk in excepted) for one in measurers]

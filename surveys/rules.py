@@ -12,7 +12,7 @@ from typing import Any
 from django.utils import timezone
 
 from boats.models import Boat
-from boats.rules import interest_of
+from boats.rules import interest_of, on_day
 from office.audit.refusals import NotAllowed, Refusal, Stale, WrongState
 from office.people.access import is_office
 from office.people.models import Person, Role
@@ -98,8 +98,7 @@ def may_ask(person: Person, boat: Boat) -> bool:
 
 def owns(person: Person, boat: Boat) -> bool:
     """Owner of this boat today, whatever other interest there may be besides."""
-    today = timezone.localdate()
-    return boat.ownerships.filter(person=person, since__lte=today).exclude(until__lt=today).exists()
+    return boat.ownerships.filter(on_day(timezone.localdate()), person=person).exists()
 
 
 def interest_in(person: Person, visit: Visit, on: dt.date | None = None) -> str:
@@ -190,6 +189,18 @@ def check_may_review(person: Person, visit: Visit) -> None:
     check_no_interest(person, visit)
 
 
+def check_may_begin_review(person: Person, visit: Visit) -> None:
+    """State and person together, for the button."""
+    check_state(visit, "begin_review")
+    check_may_review(person, visit)
+
+
+def check_may_decide(person: Person, visit: Visit) -> None:
+    """Ask, return or accept: state and person together, for the buttons."""
+    check_state(visit, "accept")
+    check_may_review(person, visit)
+
+
 def may_review(person: Person, visit: Visit) -> bool:
     return holds(check_may_review, person, visit)
 
@@ -210,6 +221,11 @@ def may_see(person: Person, visit: Visit) -> bool:
     if is_office(person) or visit.measurer_id == person.pk:
         return True
     return person.holds(Role.OWNER) and owns(person, visit.boat)
+
+
+def check_may_see(person: Person, visit: Visit) -> None:
+    if not may_see(person, visit):
+        raise NotAllowed("A visit's pages are for its measurer, the boat's owner and the office.")
 
 
 def may_keep_instruments(person: Person) -> bool:

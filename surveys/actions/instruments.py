@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -19,6 +20,8 @@ from surveys.logsheet.fields import ACCURACY_CLASSES, LONGEST_INSTRUMENT
 from surveys.models import Calibration, Instrument
 from surveys.values import Unreadable
 
+# It stands in addresses and file cells.
+IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9.-]*")
 STEEL_EXPANSION = 11.5e-6  # per K, surveying practice
 
 
@@ -40,8 +43,9 @@ def record_instrument(
     """Enter a piece of the kit under the office's own mark."""
     rules.check_may_keep_instruments(by)
     identifier = identifier.strip()
-    if not identifier or len(identifier) > LONGEST_INSTRUMENT:
-        raise Unreadable("Identifier", identifier, f"1 to {LONGEST_INSTRUMENT} characters, such as T-07", "identifier")
+    if len(identifier) > LONGEST_INSTRUMENT or not IDENTIFIER.fullmatch(identifier) or identifier == "record":
+        expected = f"1 to {LONGEST_INSTRUMENT} letters, digits, dots and hyphens, such as T-07"
+        raise Unreadable("Identifier", identifier, expected, "identifier")
     if kind not in INSTRUMENT_KINDS:
         raise Unreadable("Kind", kind, ", ".join(INSTRUMENT_KINDS), "kind")
     if accuracy_class and accuracy_class not in ACCURACY_CLASSES:

@@ -12,7 +12,7 @@ from surveys import rules
 from surveys.actions.changes import finish, lock, move
 from surveys.actions.reasons import given_reason
 from surveys.content import canonical_content, sha256
-from surveys.figures import Figures, derive_visit
+from surveys.figures import Figures, chooses_method, derive_visit
 from surveys.models import Settlement, SignOff, Visit
 from surveys.queries import unanswered
 from surveys.values import Unreadable
@@ -31,8 +31,10 @@ def settle_check(*, by: Person, visit: Visit, check_key: str, reason: str, choic
     found = next((one for one in derive_visit(visit).checks if one.key == check_key and one.grade == "stop"), None)
     if found is None:
         raise WrongState("This check does not stand any more; look at the checks as they are now.")
-    if choice and choice not in BOOM_HEIGHT_METHODS:
-        raise Unreadable("Method", choice, " or ".join(BOOM_HEIGHT_METHODS), "choice")
+    if chooses_method(found) and choice not in BOOM_HEIGHT_METHODS:
+        raise Unreadable("Method", choice, "the method that is taken: " + " or ".join(BOOM_HEIGHT_METHODS), "choice")
+    if choice and not chooses_method(found):
+        raise Unreadable("Method", choice, "no method: this check is settled by its reason alone", "choice")
     reason = given_reason(reason)
     latest = visit.settlements.filter(check_key=check_key).order_by("pk").last()
     if latest is not None and (latest.choice, latest.reason) == (choice, reason):

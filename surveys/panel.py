@@ -1,0 +1,34 @@
+"""The live panel beside the readings: what the figures are now, how sure, what the checks say, the drawing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.safestring import mark_safe
+
+from computations import drawing
+from surveys.figures import Figures
+from surveys.models import Visit
+
+_GRADES = {"stop": 0, "ask": 1, "note": 2}
+
+
+def panel_context(visit: Visit, figures: Figures) -> dict[str, Any]:
+    """What templates/surveys/panel.html draws."""
+    results = [one for one in figures.derivation.dimensions if one.method in ("", "adopted") or one.value is not None]
+    return {
+        "visit": visit,
+        "figures": figures,
+        "results": results,
+        "several_masts": len(figures.inputs.rig.masts) > 1,
+        "checks": sorted(figures.checks, key=lambda one: (one.key in figures.settled, _GRADES[one.grade])),
+        "settled": figures.settled,
+        "unsettled": len(figures.unsettled_stops),
+        "drawing": draw(visit, figures),
+    }
+
+
+def draw(visit: Visit, figures: Figures) -> str:
+    """The rig to scale from the figures; the drawing escapes every text it takes."""
+    rig = drawing.figures_from(figures.derivation.dimensions, figures.inputs.rig)
+    return mark_safe(drawing.draw_rig(rig, title=f"Rig of {visit.boat.name}", id_prefix="rig"))  # noqa: S308

@@ -1,0 +1,62 @@
+"""What the pages with a form share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from django import forms
+from django.http import HttpRequest
+from django.shortcuts import get_object_or_404
+
+from boats.views.common import status_of
+from office.audit.refusals import NotAllowed, Refusal, Stale
+from office.people.access import person_of
+from surveys import rules
+from surveys.actions.signing import WrongPassword
+from surveys.models import Visit
+from surveys.values import Unreadable
+
+__all__ = ["person_of", "posted", "status_of", "visit_for"]
+
+Done = TypeVar("Done")
+
+
+def posted(
+    request: HttpRequest,
+    form: forms.Form,
+    action: Callable[[dict[str, Any]], Done],
+    edition_now: Callable[[], int] | None = None,
+) -> Done | None:
+    """What the action returns for a valid form that was sent; else None, and the form says why, beside its field.
+
+    Everything typed stays in the form. Who may not at all gets the page that says so. A stale form comes back with
+    `edition_now`, so that it can be sent again once its sender has seen what changed.
+    """
+    if request.method != "POST" or not form.is_valid():
+        return None
+    try:
+        return action(form.cleaned_data)
+    except Unreadable as refusal:
+        field = refusal.field if refusal.field in form.fields else None
+        form.add_error(field, f"Expected {refusal.expected}." if field else str(refusal))
+    except WrongPassword as refusal:
+        form.add_error("password", str(refusal))
+    except NotAllowed:
+        raise
+    except Stale as refusal:
+        form.add_error(None, str(refusal))
+        if edition_now is not None and "edition" in form.fields:
+            form.data = form.data.copy()  # type: ignore[attr-defined]
+            form.data["edition"] = edition_now()  # type: ignore[index]
+    except Refusal as refusal:
+        form.add_error(None, str(refusal))
+    return None
+
+
+def visit_for(request: HttpRequest, key: str) -> Visit:
+    """The visit, for someone who may see it."""
+    visits = Visit.objects.select_related("boat__design", "measurer", "rig", "reviewer", "asked_by")
+    visit = get_object_or_404(visits, key=key)
+    rules.check_may_see(person_of(request), visit)
+    return visit

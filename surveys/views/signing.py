@@ -1,0 +1,76 @@
+"""Stop checks settled, queries answered, the visit signed."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from surveys import actions, rules
+from surveys.actions.signing import missing_for_signature
+from surveys.content import canonical_content, sha256
+from surveys.figures import chooses_method, derive_visit
+from surveys.forms.visits import AnswerForm, SettleForm, SignForm
+from surveys.views.common import person_of, posted, status_of, visit_for
+
+
+def settle(request: HttpRequest, key: str) -> HttpResponse:
+    """One stop check: what it says, and the reason why it may stand."""
+    visit, person = visit_for(request, key), person_of(request)
+    rules.check_may_measure(person, visit)
+    rules.check_state(visit, "settle")
+    check_key = request.GET.get("check", "")
+    found = next((one for one in derive_visit(visit).checks if one.key == check_key and one.grade == "stop"), None)
+    if found is None:
+        raise Http404("This check does not stand any more.")
+    form = SettleForm(request.POST or None, methods=chooses_method(found))
+    done = posted(request, form, lambda data: actions.settle_check(by=person, visit=visit, check_key=check_key, **data))
+    if done:
+        messages.success(request, "The check is settled; your reason goes with the signature.")
+        return redirect("surveys:readings", visit.key)
+    former = visit.settlements.filter(check_key=check_key).select_related("settled_by")
+    context = {"visit": visit, "check": found, "form": form, "former": former}
+    return render(request, "surveys/settle.html", context, status=status_of(form))
+
+
+def sign(request: HttpRequest, key: str) -> HttpResponse:
+    """What will be signed, what is missing, and the password typed again."""
+    visit, person = visit_for(request, key), person_of(request)
+    rules.check_may_measure(person, visit)
+    form = SignForm(request.POST or None, initial={"edition": visit.edition})
+    signed = posted(
+        request,
+        form,
+        lambda data: actions.sign_visit(by=person, visit=visit, edition=data["edition"], password=data["password"]),
+        lambda: visit.edition,
+    )
+    if signed:
+        messages.success(request, "Signed. The visit now waits for its review.")
+        return redirect("surveys:visit", visit.key)
+    why_not = rules.why_not(rules.check_state, visit, "sign") or rules.why_not(rules.check_may_sign, person, visit)
+    context = {"visit": visit, "form": form, "why_not": why_not}
+    if visit.rig is not None:
+        figures = derive_visit(visit)
+        context |= {
+            "figures": figures,
+            "missing": missing_for_signature(visit, figures),
+            "content_sha256": sha256(canonical_content(visit, figures)),
+            "derived": sum(one.value is not None for one in figures.derivation.dimensions),
+            "settlements": visit.settlements.all(),
+        }
+    return render(request, "surveys/sign.html", context, status=status_of(form))
+
+
+def answer(request: HttpRequest, key: str, query_key: str) -> HttpResponse:
+    """The reviewer's question and the measurer's answer."""
+    visit, person = visit_for(request, key), person_of(request)
+    rules.check_may_measure(person, visit)
+    query = get_object_or_404(visit.queries.select_related("asked_by"), key=query_key)
+    query.visit = visit
+    form = AnswerForm(request.POST or None)
+    if posted(request, form, lambda data: actions.answer_query(by=person, query=query, **data)):
+        messages.success(request, "The answer goes back to the reviewer with your next signature.")
+        return redirect("surveys:visit", visit.key)
+    return render(
+        request, "surveys/answer.html", {"visit": visit, "query": query, "form": form}, status=status_of(form)
+    )
