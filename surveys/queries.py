@@ -177,7 +177,7 @@ def listed_visits(
     until: dt.date | None = None,
     sort: str = "-date",
 ) -> QuerySet[Any]:
-    """The list page's rows, visits with their day and counts; `state` is one state, "open" (not ended) or "" for all."""
+    """The list page's rows: visits with day and counts. `state` is one state, "open" (not ended) or "" for all."""
     visits = visits_visible_to(person).annotate(
         day=Coalesce("date", "planned_on"),
         state_order=_STATE_ORDER,

@@ -7,10 +7,13 @@ from dataclasses import dataclass
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
+from computations.comparison import Comparison
 from office.certificates.queries import accepted_without_certificate
 from office.desk.risk import Risk, assess
 from office.people.access import OFFICE, require_roles
-from surveys.figures import Comparison, Figures, compare_figures, derive_visit
+from office.policy import queries as policy_queries
+from office.policy.models import PolicyEdition
+from surveys.figures import Figures, compare_figures, derive_visit
 from surveys.models import Visit, VisitState
 from surveys.queries import previous_accepted_of, with_content
 
@@ -27,11 +30,11 @@ class Waiting:
     risk: Risk
 
 
-def weigh(visit: Visit, previous: Visit | None) -> Waiting:
+def weigh(visit: Visit, previous: Visit | None, edition: PolicyEdition | None = None) -> Waiting:
     """Derive and compare one visit. Everything it reads must have been fetched with `with_content`."""
     figures = derive_visit(visit)
     previous_figures = derive_visit(previous) if previous else None
-    comparison = compare_figures(previous_figures, figures) if previous_figures else None
+    comparison = compare_figures(previous_figures, figures, edition) if previous_figures else None
     risk = assess(
         changes=comparison.changes if comparison else None,
         checks=figures.checks,
@@ -50,7 +53,8 @@ def waiting_for_review() -> list[Waiting]:
         )
     )
     previous = previous_accepted_of(visits)
-    rows = [weigh(visit, previous.get(visit.pk)) for visit in visits]
+    edition = policy_queries.current()
+    rows = [weigh(visit, previous.get(visit.pk), edition) for visit in visits]
     rows.sort(key=lambda row: (-row.risk.score, row.visit.signed_at))
     return rows
 
