@@ -28,7 +28,7 @@ __all__ = ["RigFigures", "draw_rig", "figures_from", "text_boxes"]
 WIDTH = 560.0
 LEAST_WIDTH = 340.0
 LONGEST_SCALE = 110.0
-GRID_GAP = 10.0
+GRID_GAP = 14.0
 KEY_WORDS = 260.0  # room kept for the words beside the scale
 FONTS = "'Segoe UI', Roboto, 'Liberation Sans', Arial, 'DejaVu Sans', sans-serif"
 ITALIC = ' font-style="italic"'

@@ -57,10 +57,11 @@ def with_mast(figures: RigFigures, one: Dimension) -> Label:
 
 
 def figure_text(figures: RigFigures, slug: str, mast: str) -> str:
+    """The figure to a tenth at most: the drawing shows the rig, the table beside it says how sure each figure is."""
     figure = figures.get(slug, mast)
     if figure is None:
         return NOT_READ
-    decimals = typesetting.decimals_for(figure.expanded, figure.unit, DIMENSIONS[slug].decimals)
+    decimals = min(1, typesetting.decimals_for(figure.expanded, figure.unit, DIMENSIONS[slug].decimals))
     text = typesetting.number(figure.value, decimals)
     return text if figure.unit == "mm" else typesetting.with_unit(text, figure.unit)
 
@@ -109,7 +110,7 @@ def of_mast(figures: RigFigures, view: parts.View, mast: MastPlan) -> Iterator[D
     luff.spots = partial(labels.beside_upright, (lane, upper, lower), ("right", "left"), LUFF)
     height = upright(figures, "boom_above_sheer", mast.name, (lane, lower, lane, sheer), read=mast.boom_height.read)
     height.extensions = [(aft_face, lower, lane - TICK, lower)]
-    height.spots = partial(labels.beside_upright, (lane, lower, sheer), ("right",), (0.6, 0.75, 0.5))
+    height.spots = partial(_under_boom, (lane, lower, sheer))
     height.most_crossings = 0
     foot_end = aft_face + mast.foot.mm * view.scale
     y = lower - 13
@@ -120,6 +121,13 @@ def of_mast(figures: RigFigures, view: parts.View, mast: MastPlan) -> Iterator[D
     foot.spots = partial(labels.along_level, (y, aft_face + 9, foot_end))
     yield from (height, foot, luff)
     yield from _second_lane(figures, view, mast, lane + 13)
+
+
+def _under_boom(line: tuple[float, float, float], form: Label) -> Iterator[Spot]:
+    """Between boom and deck, else on the topside just below its end."""
+    yield from labels.beside_upright(line, ("right",), (0.6, 0.75, 0.5), form)
+    if len(form.names) == 1:
+        yield Spot(line[0] + 5, line[2] + 1.5)
 
 
 def _second_lane(figures: RigFigures, view: parts.View, mast: MastPlan, lane: float) -> Iterator[Dimension]:

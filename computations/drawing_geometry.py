@@ -133,7 +133,7 @@ class Plan:
 
     @property
     def freeboard(self) -> float:
-        return 0.075 * (self.bow - self.stern)
+        return 0.085 * (self.bow - self.stern)
 
     def sheer(self, x: float) -> float:
         """The schematic sheer: level abreast the forward mast, rising to the bow and a little to the stern."""

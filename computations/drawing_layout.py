@@ -83,7 +83,8 @@ def obstacles(plan: Plan, view: View) -> list[Stroke]:
         front, aft = view.x(mast.x), view.x(mast.x - mast.depth_lower.mm)
         boom = view.y(mast.lower_band)
         strokes += [(x, view.y(mast.top), x, view.y(mast.sheer)) for x in (front, aft, aft + 9)]
-        strokes.append((aft, boom, aft + mast.foot.mm * view.scale * 1.05, boom))
+        end = aft + mast.foot.mm * view.scale * 1.05
+        strokes += [(aft, y, end, y) for y in (boom, boom + mast.boom_depth.mm * view.scale)]
     bow, stern = view.point(plan.bow, plan.sheer(plan.bow)), view.point(plan.stern, plan.sheer(plan.stern))
     strokes.append((*view.point(plan.base.mm, plan.sheer(plan.base.mm)), *view.point(0, plan.forestay.mm)))
     strokes += [(*bow, view.left, view.top), (view.left, view.top, *stern)]

@@ -12,7 +12,7 @@ from computations.drawing_geometry import RigFigures
 from computations.drawing_labels import Box
 from computations.drawing_parts import DOTTED, line
 
-COLUMN = 176.0
+COLUMN = 172.0
 OVAL = 64.0  # width of the largest section
 ROW = 15.0
 SECTIONS = (
