@@ -1,0 +1,65 @@
+"""The people of the demo office. All invented; one password for all, printed when the demo starts."""
+
+from __future__ import annotations
+
+from django.test.utils import override_settings
+
+from office.people.actions.invitations import accept_invitation, invite, invite_first_administrator
+from office.people.models import Person, Role
+
+PASSWORD = "low water springs"  # noqa: S105 - the demo's, told to everyone
+DOMAIN = "averell.example"
+
+STAFF: dict[str, tuple[str, tuple[str, ...]]] = {
+    "administrator": ("Perpetua Loam", (Role.ADMINISTRATOR,)),
+    "reviewer": ("Ansel Brightwater", (Role.REVIEWER,)),
+    "certifier": ("Corisande Pell", (Role.CERTIFIER,)),
+    "measurer": ("Tobin Marsh", (Role.MEASURER,)),
+    "measurer2": ("Ysolde Grieve", (Role.MEASURER,)),
+    "measurer3": ("Hark Wending", (Role.MEASURER, Role.REVIEWER)),
+    "measurer4": ("Odile Farrant", (Role.MEASURER, Role.OWNER)),
+    "race": ("Benedick Shore", (Role.RACE_COMMITTEE,)),
+}
+OWNER_FIRST = (
+    "Maren",
+    "Osric",
+    "Lettice",
+    "Piers",
+    "Sunniva",
+    "Walter",
+    "Hester",
+    "Ivo",
+    "Dagny",
+    "Crispin",
+    "Una",
+    "Rafe",
+)
+OWNER_LAST = ("Tolland", "Quarrie", "Saltash-Voe", "Merrow", "Kestle")
+SIGN_INS = [
+    (Role.MEASURER.label, f"measurer@{DOMAIN}", PASSWORD),
+    (Role.REVIEWER.label, f"reviewer@{DOMAIN}", PASSWORD),
+    (Role.CERTIFIER.label, f"certifier@{DOMAIN}", PASSWORD),
+    (Role.OWNER.label, f"owner1@{DOMAIN}", PASSWORD),
+    (Role.RACE_COMMITTEE.label, f"race@{DOMAIN}", PASSWORD),
+    (Role.ADMINISTRATOR.label, f"administrator@{DOMAIN}", PASSWORD),
+]
+
+
+def owner_name(number: int) -> str:
+    return f"{OWNER_FIRST[number % len(OWNER_FIRST)]} {OWNER_LAST[(number // len(OWNER_FIRST) + number) % len(OWNER_LAST)]}"
+
+
+def gather(owners: int) -> dict[str, Person]:
+    """Everyone comes in by an invitation: the first administrator, the staff, and `owners` owners."""
+    people: dict[str, Person] = {}
+    with override_settings(EMAIL_BACKEND="django.core.mail.backends.dummy.EmailBackend"):
+        name, _ = STAFF["administrator"]
+        _, token = invite_first_administrator(email=f"administrator@{DOMAIN}", name=name)
+        people["administrator"] = accept_invitation(token=token, name=name, password=PASSWORD)
+        by = people["administrator"]
+        wanted = [(mark, *about) for mark, about in STAFF.items() if mark != "administrator"]
+        wanted += [(f"owner{number}", owner_name(number), (Role.OWNER,)) for number in range(1, owners + 1)]
+        for mark, name, roles in wanted:
+            _, token = invite(by=by, email=f"{mark}@{DOMAIN}", name=name, roles=roles)
+            people[mark] = accept_invitation(token=token, name=name, password=PASSWORD)
+    return people
