@@ -22,6 +22,8 @@ _WHOLE = re.compile(r"\d{1,4}", re.ASCII)
 _GROUPED = re.compile(r"[+-]?\d{1,3},\d{3}", re.ASCII)
 _ANSWERS = {"yes": "yes", "true": "yes", "no": "no", "false": "no"}
 TEMPERATURE_UNITS = ("degC", "degF")
+LONGEST_HINTED = 60  # longer texts are near to nothing, and slow to compare
+MOST_HINTS = 200
 DEFAULT_UNITS = {"length": "mm", "mass": "kg"}
 
 
@@ -43,6 +45,8 @@ def listed(words: Iterable[str]) -> str:
 def nearest(text: str, known: Iterable[str]) -> str:
     """A hint at the nearest known word, or nothing where none is near."""
     by_small = {word.casefold(): word for word in known}
+    if len(text) > LONGEST_HINTED or len(by_small) > MOST_HINTS:
+        return ""
     close = difflib.get_close_matches(text.casefold(), by_small, n=1, cutoff=0.6)
     return f" (the nearest is {by_small[close[0]]})" if close else ""
 

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator
 from surveys.logsheet.errors import Findings, shown
 from surveys.logsheet.table import RawRow
 
+MOST_LINES_NAMED = 1_000  # lines that are not UTF-8: a file with more is no text file at all
 _OTHER_ENCODINGS = {codecs.BOM_UTF16_LE: "UTF-16", codecs.BOM_UTF16_BE: "UTF-16"}
 
 
@@ -45,6 +46,8 @@ def _line(number: int, line: bytes, findings: Findings) -> str:
     try:
         return line.decode("utf-8")
     except UnicodeDecodeError as error:
+        if len(findings) >= MOST_LINES_NAMED:
+            return line.decode("utf-8", errors="replace")
         before = shown(line[: error.start].decode("utf-8")[-20:])
         found = f"byte 0x{line[error.start]:02X} after “{before}”"
         findings.add(number, "", found, "text in UTF-8", quoted=False)

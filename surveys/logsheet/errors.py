@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 LONGEST_SHOWN = 60
+LONGEST_PATH = 4096
 
 
-def shown(text: str) -> str:
+def shown(text: str, longest: int = LONGEST_SHOWN) -> str:
     """The text found, safe to print on one line: control characters as escapes, long text cut."""
-    safe = "".join(character if character.isprintable() else ascii(character)[1:-1] for character in text)
-    return safe if len(safe) <= LONGEST_SHOWN else safe[: LONGEST_SHOWN - 1] + "…"
+    start = text[:longest]
+    safe = "".join(character if character.isprintable() else ascii(character)[1:-1] for character in start)
+    return safe if len(text) <= longest >= len(safe) else safe[: longest - 1] + "…"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +26,7 @@ class LogSheetError:
     expected: str
 
     def __str__(self) -> str:
-        place = [shown(self.file)]
+        place = [shown(self.file, LONGEST_PATH)]
         if self.row is not None:
             place.append(f"row {self.row}")
         if self.column:

@@ -22,6 +22,7 @@ COLUMNS = ("record", "item", "mast", "position", "take", "value", "unit", "instr
 OPTIONAL_COLUMNS = frozenset({"mast", "take", "unit", "remark"})
 RECORDS = ("visit", "rig", "instrument", "reading")
 
+MOST_COLUMNS = 64  # more than anyone fills by mistake
 LARGEST_FILE = 2 * 1024 * 1024  # bytes
 MOST_ROWS = 5_000  # rows that say something; blank and comment lines are free
 LONGEST_REMARK = 200

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from surveys.logsheet.cells import nearest
 from surveys.logsheet.document import LogSheet, Row
 from surveys.logsheet.errors import Findings
-from surveys.logsheet.fields import COLUMNS, MOST_ROWS, OPTIONAL_COLUMNS
+from surveys.logsheet.fields import COLUMNS, MOST_COLUMNS, MOST_ROWS, OPTIONAL_COLUMNS
 
 RawRow = tuple[int, Sequence[str]]
 Cells = dict[str, str]
@@ -61,6 +61,9 @@ def _header(number: int, raw: Sequence[str], findings: Findings) -> list[str] | 
     names = [name.strip().casefold() for name in raw]
     while names and not names[-1]:
         names.pop()
+    if len(names) > MOST_COLUMNS:
+        findings.add(number, "", f"{len(names)} columns", f"the columns {', '.join(COLUMNS)}", quoted=False)
+        return None
     if len(names) == 1 and (separator := re.search("[;\t|]", names[0])):
         found = {";": "semicolons", "\t": "tabs"}.get(separator[0], "bars")
         findings.add(number, "", f"columns separated by {found}", "columns separated by commas", quoted=False)
@@ -88,7 +91,7 @@ def _cells(number: int, raw: Sequence[str], header: list[str], findings: Finding
             continue
         if index >= len(header):
             findings.add(number, "", text, f"at most {len(header)} cells in the row")
-            continue
+            break
         if not (column := header[index]):
             continue
         if unseen and (character := _UNSEEN.search(text)):

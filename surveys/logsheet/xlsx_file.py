@@ -17,14 +17,13 @@ from decimal import Decimal
 from typing import Any
 
 from surveys.logsheet.errors import Findings
-from surveys.logsheet.fields import COLUMNS
+from surveys.logsheet.fields import COLUMNS, MOST_COLUMNS
 from surveys.logsheet.table import RawRow
 
 LARGEST_UNPACKED = 50 * 1024 * 1024
 LARGEST_PART = 1024 * 1024  # of parts other than sheets and their texts: styles, themes, relations
 MOST_PARTS = 500
-MOST_TAGS = 1_500_000  # a full sheet of 5,000 rows has a third of that
-MOST_COLUMNS = 64
+MOST_TAGS = 500_000  # a full sheet of 5,000 rows has 300,000
 CHUNK = 256 * 1024
 
 _SHEET = re.compile(r"xl/worksheets/[^/]+\.xml", re.IGNORECASE)

@@ -1,0 +1,99 @@
+"""`manage.py derive LOG [LOG ...]`: dimensions, uncertainties and checks of log sheets, without any database."""
+
+from __future__ import annotations
+
+import csv
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from computations.checks import check
+from computations.documents import derivation_document
+
+from computations.catalogue import DIMENSIONS
+from computations.derivation import Derivation, derive
+from computations.inputs import Assumptions, Visit
+from computations.results import CheckResult, DimensionResult
+from computations.rounding import format_number, quote, written
+from office.management.log_sheets import LogSheetCommand, heading, table
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from django.core.management.base import CommandParser
+
+CSV_COLUMNS = (
+    "log", "boat", "sail_number", "date", "name", "slug", "mast", "value", "unit",
+    "standard_uncertainty", "expanded_uncertainty", "method",
+)  # fmt: skip
+
+
+class Derived(NamedTuple):
+    """One log with what follows from it."""
+
+    log: str
+    visit: Visit
+    derivation: Derivation
+    checks: tuple[CheckResult, ...]
+
+
+class Command(LogSheetCommand):
+    help = "Prints the dimensions, uncertainties and checks that follow from log sheets. Needs no database."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("logs", nargs="+", metavar="LOG", help="a log sheet, as CSV or XLSX")
+        parser.add_argument("--format", choices=("table", "json", "csv"), default="table")
+
+    def handle(self, *args: Any, logs: Sequence[str], format: str, **options: Any) -> None:  # noqa: A002
+        assumptions = Assumptions()
+        derived = []
+        for log, visit in zip(logs, self.read_visits(logs), strict=True):
+            derivation = derive(visit, assumptions)
+            derived.append(Derived(log, visit, derivation, check(visit, derivation, assumptions)))
+        if format == "json":
+            self.print_json([derivation_document(one.visit, one.derivation, one.checks) for one in derived])
+        elif format == "csv":
+            self._print_csv(derived)
+        else:
+            self.stdout.write("\n\n\n".join(_page(one) for one in derived))
+
+    def _print_csv(self, derived: Sequence[Derived]) -> None:
+        """One row for each dimension of each log; numbers unrounded, empty where a reading is missing."""
+        lines = csv.writer(self.stdout, lineterminator="\n")
+        lines.writerow(CSV_COLUMNS)
+        for one in derived:
+            for row in derivation_document(one.visit, one.derivation, one.checks)["dimensions"]:
+                told = {**row, "log": one.log, **{name: getattr(one.visit, name) for name in CSV_COLUMNS[1:4]}}
+                lines.writerow(told[column] for column in CSV_COLUMNS)
+
+
+def _page(one: Derived) -> str:
+    """What people read: plain names first, values to the last digit of their uncertainty, what is open, the checks."""
+    several = len(one.visit.rig.masts) > 1
+    header = ["Dimension", "", *(["Mast"] if several else []), "Value", "± U", "Unit"]
+    known = [row for row in one.derivation.dimensions if row.value is not None]
+    rows = [
+        [_name(row), DIMENSIONS[row.slug].symbol, *([row.mast] if several else []), *_figures(row)] for row in known
+    ]
+    figures = table(header, rows, right=(3, 4) if several else (2, 3))
+    still_open = [
+        f"{_name(row)}{f', {row.mast} mast' if several else ''}: {row.reason}"
+        for row in one.derivation.dimensions
+        if row.value is None
+    ]
+    findings = [f"{found.grade.upper()}: {found.message} {found.advice}".rstrip() for found in one.checks]
+    parts = [heading(one.visit), figures, "\n".join(still_open), "\n".join(findings)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _name(row: DimensionResult) -> str:
+    """The plain name, with the method where there are several."""
+    return DIMENSIONS[row.slug].name + (f" ({row.method.replace('_', ' ')})" if row.method else "")
+
+
+def _figures(row: DimensionResult) -> list[str]:
+    """Value, U and unit."""
+    assert row.value is not None  # noqa: S101 - the caller has sorted these out
+    unit = "" if row.unit == "1" else row.unit
+    if not row.expanded_uncertainty:
+        return [format_number(row.value, DIMENSIONS[row.slug].decimals), "", unit]
+    value, uncertainty = quote(row.value, row.expanded_uncertainty)
+    return [written(value), written(uncertainty), unit]
