@@ -108,7 +108,7 @@ def _unguarded(text: str) -> str:
     return text
 
 
-def _guarded(text: str) -> str:
+def guarded(text: str) -> str:
     """The text with an apostrophe before it where a spreadsheet would take it for a formula."""
     if not text.startswith((*_FORMULA_STARTS, "'")) or _SIGNED_NUMBER.fullmatch(text):
         return text
@@ -128,11 +128,11 @@ def _written(row: Row) -> list[str]:
         row.record,
         row.item,
         row.mast,
-        _guarded(row.position),
+        guarded(row.position),
         str(row.take) if reading else "",
         # A reading's value has been read as a number: it can be no formula, and stays as the measurer wrote it.
-        row.value if reading else _guarded(row.value),
+        row.value if reading else guarded(row.value),
         row.unit,
-        _guarded(row.instrument),
-        _guarded(row.remark),
+        guarded(row.instrument),
+        guarded(row.remark),
     ]

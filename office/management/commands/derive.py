@@ -5,15 +5,16 @@ from __future__ import annotations
 import csv
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from computations.checks import check
-from computations.documents import derivation_document
-
 from computations.catalogue import DIMENSIONS
+from computations.checks import check
 from computations.derivation import Derivation, derive
+from computations.documents import derivation_document
 from computations.inputs import Assumptions, Visit
 from computations.results import CheckResult, DimensionResult
 from computations.rounding import format_number, quote, written
 from office.management.log_sheets import LogSheetCommand, heading, table
+from surveys.logsheet.errors import shown
+from surveys.logsheet.table import guarded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,7 +62,8 @@ class Command(LogSheetCommand):
         lines.writerow(CSV_COLUMNS)
         for one in derived:
             for row in derivation_document(one.visit, one.derivation, one.checks)["dimensions"]:
-                told = {**row, "log": one.log, **{name: getattr(one.visit, name) for name in CSV_COLUMNS[1:4]}}
+                words = {"log": shown(one.log, 4096), "boat": one.visit.boat, "sail_number": one.visit.sail_number}
+                told = {**row, "date": one.visit.date, **{name: guarded(word) for name, word in words.items()}}
                 lines.writerow(told[column] for column in CSV_COLUMNS)
 
 
