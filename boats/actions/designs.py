@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from boats import particulars, rules
@@ -30,7 +30,11 @@ def add_design(*, by: Person, name: str, designer: str = "", remark: str = "") -
         raise Refusal("A design needs a name.")
     if Design.objects.filter(name__iexact=title).exists():
         raise WrongState(f"The design {title} is registered already.")
-    design = Design.objects.create(name=title, designer=designed_by, remark=remark.strip())
+    try:
+        with transaction.atomic():
+            design = Design.objects.create(name=title, designer=designed_by, remark=remark.strip())
+    except IntegrityError as error:  # in the same moment
+        raise WrongState(f"The design {title} is registered already.") from error
     after = {"name": title, "designer": designed_by, "remark": design.remark}
     trail.record(by=by, verb="add_design", subject=design, after=after)
     return design

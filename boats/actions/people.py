@@ -19,6 +19,7 @@ from office.people.models import Person
 def add_owner(*, by: Person, boat: Boat, person: Person, since: dt.date) -> Ownership:
     rules.check_keeps_register(by)
     rules.check_day(since, "The first day of ownership")
+    _one_at_a_time(boat)
     running = Ownership.objects.filter(boat=boat, person=person, until__isnull=True).first()
     if running:
         raise WrongState(f"{person.name} is named as an owner already, since {running.since.isoformat()}.")
@@ -50,6 +51,7 @@ def declare_interest(
     rules.check_day(since, "The first day of the interest")
     if kind not in InterestKind.values:
         raise Refusal(f"“{kind}” is not a kind of interest; expected {', '.join(InterestKind.values)}.")
+    _one_at_a_time(boat)
     if Interest.objects.filter(boat=boat, person=person, kind=kind, until__isnull=True).exists():
         raise WrongState(f"{person.name}'s interest as {InterestKind(kind).label.lower()} is recorded already.")
     interest = Interest.objects.create(
@@ -72,6 +74,11 @@ def end_interest(*, by: Person, interest: Interest, until: dt.date, reason: str)
     interest.save(update_fields=["until"])
     _record_ending(by, "end_interest", interest, reason_of(reason))
     return interest
+
+
+def _one_at_a_time(boat: Boat) -> None:
+    """Two people naming the same owner take turns, so that the second is told instead of failing."""
+    Boat.objects.select_for_update().get(pk=boat.pk)
 
 
 def _record_ending(by: Person, verb: str, held: Ownership | Interest, reason: str) -> None:

@@ -14,6 +14,9 @@ from office.audit import trail
 from office.audit.refusals import WrongState
 from office.people.models import Person
 
+# Said where somebody else registers the number in the same moment; otherwise _refuse_double names the boat.
+HIN_TAKEN = "The hull identification number is registered already for another boat."
+
 
 def _refuse_double(fields: Mapping[str, Any], besides: int | None = None) -> None:
     """No two boats bear one hull identification number, nor one name with one sail number unless their hulls differ."""
@@ -55,7 +58,7 @@ def register_boat(
         }
     )
     _refuse_double(fields)
-    boat = Boat.objects.create(**particulars.as_columns(fields))
+    boat = _create(fields)
     trail.record(
         by=by,
         verb="register_boat",
@@ -65,6 +68,14 @@ def register_boat(
         boat=boat.key,
     )
     return boat
+
+
+def _create(fields: dict[str, Any]) -> Boat:
+    try:
+        with transaction.atomic():
+            return Boat.objects.create(**particulars.as_columns(fields))
+    except IntegrityError as error:
+        raise WrongState(HIN_TAKEN) from error
 
 
 def change_particulars(*, by: Person, boat: Boat, edition: int, reason: str, **fields: Any) -> Boat:
@@ -98,8 +109,8 @@ def change_particulars(*, by: Person, boat: Boat, edition: int, reason: str, **f
                 reason=why,
                 boat=boat.key,
             )
-    except IntegrityError as error:  # someone registered that number in the same moment
-        raise WrongState("The hull identification number is registered already for another boat.") from error
+    except IntegrityError as error:
+        raise WrongState(HIN_TAKEN) from error
     return boat
 
 

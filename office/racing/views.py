@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -9,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+from boats.models import Boat
 from office.certificates import paper, snapshot
 from office.racing import answers
 from office.racing.forms import CheckForm, DayForm
@@ -47,9 +50,16 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
         "document": document,
         "masts": paper.mast_names(document),
         "lengths": paper.groups(document)[:1],
+        "renamed": _renamed(issued.boat, document),
         "hash_fits": snapshot.sha256(issued.snapshot) == issued.snapshot_sha256,
     }
     return render(request, "racing/certificate.html", context)
+
+
+def _renamed(boat: Boat, document: dict[str, Any]) -> Boat | None:
+    """The boat where the register no longer knows her by what the paper states."""
+    stated = (document["boat"]["name"], document["boat"]["sail_number"])
+    return boat if (boat.name, boat.sail_number) != stated else None
 
 
 def _asked(request: HttpRequest) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
+from django.db import DatabaseError, transaction
 
 from boats import actions
 from boats.models import Boat, Design, DesignLimit, FormerParticulars, Interest, Ownership, Rig
@@ -333,3 +334,22 @@ def test_a_limit_that_says_nothing_sensible_is_refused(cast, design, fields):
     with pytest.raises(Refusal):
         actions.set_limit(by=cast.reviewer, design=design, **given)
     assert not DesignLimit.objects.exists()
+
+
+# ---- What stood stays ----
+
+
+def test_the_database_refuses_to_rewrite_what_stood(cast, boat, rig):
+    actions.change_particulars(by=cast.reviewer, boat=boat, edition=1, reason="moved", harbour="Elsewhere")
+    limit = actions.set_limit(by=cast.reviewer, design=boat.design, dimension="luff", least=1.0, source="sheet 3")
+    rewritings = (
+        lambda: FormerParticulars.objects.update(reason="another"),
+        lambda: FormerParticulars.objects.get().delete(),
+        lambda: rig.masts.update(mast_identification="M-0"),
+        lambda: Rig.objects.filter(pk=rig.pk).update(rig_type="ketch"),
+        lambda: DesignLimit.objects.filter(pk=limit.pk).update(least=2.0),
+        limit.delete,
+    )
+    for rewrite in rewritings:
+        with pytest.raises(DatabaseError), transaction.atomic():
+            rewrite()

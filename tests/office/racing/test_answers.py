@@ -229,6 +229,15 @@ def test_the_address_of_a_paper_shows_what_it_states(client, issue):
     assert "does not give this hash" not in text
 
 
+def test_a_boat_renamed_since_is_said(client, issue):
+    hers = boat()
+    known = issue(hers)
+    address = reverse("racing:certificate", args=[known.number])
+    assert "knows the boat today as" not in client.get(address).content.decode()
+    Boat.objects.filter(pk=hers.pk).update(name="Kittiwake")
+    assert "knows the boat today as Kittiwake" in client.get(address).content.decode()
+
+
 def test_a_snapshot_that_does_not_give_its_hash_is_said(client, issue):
     known = issue(boat(), number="QM-2026-0042")
     copy = Certificate.objects.get(pk=known.pk)
