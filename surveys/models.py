@@ -10,6 +10,7 @@ from django.db import models
 from django.utils import timezone
 
 from boats.models import Boat, Rig
+from computations.catalogue import READINGS
 
 PERSON = settings.AUTH_USER_MODEL
 
@@ -94,7 +95,9 @@ class Visit(models.Model):
     asked_at = models.DateTimeField(default=timezone.now)
     request = models.TextField(blank=True)  # what the owner or the office asked for
 
-    measurer = models.ForeignKey(PERSON, on_delete=models.PROTECT, null=True, blank=True, related_name="visits_measured")
+    measurer = models.ForeignKey(
+        PERSON, on_delete=models.PROTECT, null=True, blank=True, related_name="visits_measured"
+    )
     planned_on = models.DateField(null=True, blank=True)
     harbour = models.CharField(max_length=80, blank=True)
 
@@ -107,7 +110,9 @@ class Visit(models.Model):
     remark = models.TextField(blank=True)
 
     signed_at = models.DateTimeField(null=True, blank=True)
-    reviewer = models.ForeignKey(PERSON, on_delete=models.PROTECT, null=True, blank=True, related_name="visits_reviewed")
+    reviewer = models.ForeignKey(
+        PERSON, on_delete=models.PROTECT, null=True, blank=True, related_name="visits_reviewed"
+    )
     review_began_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
     acceptance_reason = models.TextField(blank=True)
@@ -141,9 +146,7 @@ class Reading(models.Model):
     remark = models.CharField(max_length=200, blank=True)
     recorded_by = models.ForeignKey(PERSON, on_delete=models.PROTECT, related_name="readings_recorded")
     recorded_at = models.DateTimeField(default=timezone.now)
-    replaces = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by"
-    )
+    replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by")
     reason = models.CharField(max_length=300, blank=True)
     withdrawn = models.BooleanField(default=False)
 
@@ -166,6 +169,14 @@ class Reading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.slug} {self.mast} {self.position} take {self.take}"
+
+    @property
+    def as_written(self) -> str:
+        """The value as the measurer wrote it, with its unit: "39 ft 10 3/8 in", "12150 mm"."""
+        if self.unit_written:
+            return f"{self.written} {self.unit_written}"
+        plain = not any(sign.isalpha() or sign in "'\"" for sign in self.written)
+        return f"{self.written} {READINGS[self.slug].unit}" if plain and self.slug in READINGS else self.written
 
 
 class PreparationAnswer(models.Model):

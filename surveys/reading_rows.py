@@ -170,7 +170,7 @@ def store(row: ReadingRow, *, by: Person, visit: Visit) -> Reading | None:
             position=position,
             take=_take(row),
             text=row.typed.get("value", ""),
-            unit=row.typed.get("unit", ""),
+            unit=_unit(row),
             instrument=instrument,
             remark=row.typed.get("remark", ""),
         )
@@ -178,14 +178,21 @@ def store(row: ReadingRow, *, by: Person, visit: Visit) -> Reading | None:
         name = refusal.field if refusal.field in INPUTS else "value"
         row.errors[name] = f"Expected {refusal.expected}."
     except TakeExists as refusal:
-        same = (refusal.reading.written, refusal.reading.unit_written or row.kind.unit)
-        if same != (row.typed.get("value", "").strip(), row.typed.get("unit", "") or row.kind.unit):
+        stored = (refusal.reading.written, refusal.reading.unit_written)
+        if stored != (row.typed.get("value", "").strip(), _unit(row)):
             row.errors["value"] = f"{refusal} What you typed is kept here."
         else:
             row.typed.clear()  # the button was pressed twice
     except Refusal as refusal:
         row.errors["value"] = str(refusal)
     return None
+
+
+def _unit(row: ReadingRow) -> str:
+    """The unit chosen beside the value; none where the value says its own and the choice is only the usual one."""
+    unit, value = row.typed.get("unit", ""), row.typed.get("value", "")
+    says_its_own = any(sign.isalpha() or sign in "'\"′″’”" for sign in value)
+    return "" if says_its_own and unit == row.kind.unit else unit
 
 
 def _take(row: ReadingRow) -> int:

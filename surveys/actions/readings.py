@@ -24,7 +24,7 @@ class TakeExists(WrongState):
     """This take is there already; `reading` is the row that counts."""
 
     def __init__(self, reading: Reading) -> None:
-        said = f"{reading.written} {reading.unit_written}".strip()
+        said = reading.as_written
         super().__init__(f"Take {reading.take} is there already ({said}); amend it, or record the next take.")
         self.reading = reading
 

@@ -11,6 +11,8 @@ from django.shortcuts import redirect, render
 from django.utils.http import urlencode
 from django.views.decorators.http import require_POST
 
+from computations.catalogue import READINGS
+from computations.rounding import format_number
 from office.audit.refusals import NotAllowed
 from office.people.models import Person
 from surveys import actions, reading_rows, rules
@@ -65,6 +67,8 @@ def store_one(request: HttpRequest, key: str, row_key: str) -> HttpResponse:
     stored = reading_rows.store(row, by=person, visit=visit)
     if row.errors:
         return render(request, "surveys/row_answer.html", {"visit": visit, "row": row}, status=422)
+    if stored:
+        messages.success(request, _read_back(stored))
     fresh = reading_rows.rows_of(visit)
     told = [one for one in fresh if one.key == row_key]
     if stored and row.open_position:  # the halyard now has a row of its own, before the one for another
@@ -72,6 +76,14 @@ def store_one(request: HttpRequest, key: str, row_key: str) -> HttpResponse:
     context: dict[str, Any] = {"visit": visit, "rows": told, "stored": stored, "feet": "feet" in request.GET}
     context |= panel_context(visit, derive_visit(visit))
     return render(request, "surveys/row_answer.html", context)
+
+
+def _read_back(stored: Reading) -> str:
+    """The figure said once more, in the unit of the computations and as it was written."""
+    kind = READINGS[stored.slug]
+    where = f", {stored.position}" if stored.position else ""
+    value = format_number(stored.value or 0.0, 0 if kind.resolution == 1.0 else 1)
+    return f"{kind.name}{where}, take {stored.take}: {value} {kind.unit} stored, written {stored.as_written}."
 
 
 def _row(visit: Visit, row_key: str) -> ReadingRow:
