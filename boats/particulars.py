@@ -91,6 +91,10 @@ def as_columns(fields: dict[str, Any]) -> dict[str, Any]:
 
 def plain(boat: Boat) -> dict[str, str | int | None]:
     """A boat's particulars as JSON-ready text, for the trail and for what is kept of former ones."""
-    return {
-        name: (boat.design.name if boat.design else "") if name == "design" else getattr(boat, name) for name in FIELDS
-    }
+    return plain_of({name: getattr(boat, name) for name in FIELDS})
+
+
+def plain_of(fields: dict[str, Any]) -> dict[str, str | int | None]:
+    """The same of particulars that are not a boat's yet."""
+    design = fields["design"]
+    return {**fields, "design": design.name if design else ""}

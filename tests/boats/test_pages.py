@@ -11,7 +11,7 @@ import pytest
 from django.urls import reverse
 
 from boats import actions
-from boats.models import Boat, DesignLimit, FormerParticulars, Interest, Ownership, Rig
+from boats.models import Boat, Design, DesignLimit, FormerParticulars, Interest, Ownership, Rig
 from boats.particulars import as_columns
 from office.audit.models import Entry
 from tests.boats.test_actions import DAY, SLOOP
@@ -256,6 +256,17 @@ def test_a_stale_change_is_said_and_nothing_typed_is_lost(enter, cast, boat):
     again = client.post(address, change_typed(name="Kittiwake", design=boat.design.key, edition="2"))
     assert again.status_code == 302
     assert Boat.objects.get().name == "Kittiwake"
+
+
+def test_sending_a_stale_form_again_does_not_undo_the_others_change(enter, cast, boat):
+    actions.change_particulars(by=cast.reviewer, boat=boat, edition=1, reason="found", builder="Yard Ten", design=None)
+    client = enter("certifier")
+    address = reverse("boats:particulars", args=[boat.key])
+    form = client.post(address, change_typed(harbour="Elsewhere", design=Design.objects.get().key)).context["form"]
+    again = {name: form[name].value() or "" for name in form.fields}
+    assert client.post(address, again).status_code == 302
+    after = Boat.objects.get()
+    assert (after.harbour, after.builder, after.design) == ("Elsewhere", "Yard Ten", None)
 
 
 @pytest.mark.parametrize("edition", ["", "x", "99999999999999999999999", "-1"])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 
 import pytest
+from django.db import connection
 
 from boats import actions, queries, rules
 from boats.models import Boat
@@ -94,3 +95,17 @@ def test_owners_on_a_day(cast, boat):
     actions.add_owner(by=cast.reviewer, boat=boat, person=cast.other_owner, since=dt.date(2025, 6, 2))
     assert queries.owners_on(boat, dt.date(2025, 6, 1)) == [cast.owner]
     assert queries.owners_on(boat, dt.date(2025, 6, 2)) == [cast.other_owner]
+
+
+@pytest.mark.parametrize("text", ["QUA 11", "117", "sea la"])
+def test_search_reads_indexes_never_the_whole_register(text):
+    if connection.vendor == "sqlite":
+        plan = queries.search(Boat.objects.all(), text).order_by("name_normal", "pk").explain()
+        assert "SCAN boats_boat" not in plan
+        assert "SCAN U0" not in plan
+        assert plan.count("USING COVERING INDEX boats_boat_") >= 2
+    else:  # a small table is read whole whatever its indexes: that the ones for LIKE are there is what can be asked
+        with connection.cursor() as cursor:
+            indexes = connection.introspection.get_constraints(cursor, "boats_boat")
+        assert {name.split("_")[-1] for name in indexes} >= {"like"}
+        assert sum(name.endswith("_like") for name in indexes) >= 3
