@@ -12,13 +12,16 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
 from django.core.management import call_command
+from hypothesis import HealthCheck, given, settings
 
 from office.environment import ROOT
-from surveys.logsheet import COLUMNS, read, write_xlsx
+from surveys.logsheet import COLUMNS, LogSheet, read, write_csv, write_xlsx
+from tests.surveys.logsheet_strategies import sheets
 
 SAMPLES = ROOT / "tests" / "surveys" / "samples"
 FIRST, SECOND = str(SAMPLES / "quiet_margin_2023.csv"), str(SAMPLES / "quiet_margin_2024.csv")
@@ -211,6 +214,24 @@ def test_compare_as_a_table_names_what_carried_each_change():
 def test_compare_takes_pairs_only():
     assert refused("compare", FIRST) == "found 1 log sheet; expected pairs: PREVIOUS CURRENT ...\n"
     assert "found 3 log sheets" in refused("compare", FIRST, SECOND, FIRST)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(sheets(), sheets())
+def test_any_two_valid_logs_are_answered_in_finite_numbers(previous: LogSheet, current: LogSheet):
+    with TemporaryDirectory() as directory:
+        paths = [Path(directory) / name for name in ("previous.csv", "current.csv")]
+        for path, sheet in zip(paths, (previous, current), strict=True):
+            path.write_bytes(write_csv(sheet))
+        one, two = map(str, paths)
+        assert len(json.loads(printed("derive", one, two, "--format", "json"))) == 2
+        assert printed("derive", one, two)
+        changes = json.loads(printed("compare", one, two, "--format", "json"))["changes"]
+        assert printed("compare", one, two)
+    for row in changes:
+        if row["carried_by"] and row["change"] is not None:
+            parts = sum(part["amount"] for part in row["carried_by"])
+            assert parts == pytest.approx(row["change"], rel=1e-6, abs=1e-6)
 
 
 # ---- as a user runs them ----
