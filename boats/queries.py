@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
@@ -12,7 +11,7 @@ from django.db.models import Exists, OuterRef, Q, Value
 from django.db.models.functions import Upper
 from django.utils import timezone
 
-from boats.models import Boat, Design, DesignLimit, Mast, Ownership, Rig
+from boats.models import Boat, Mast, Ownership, Rig
 from boats.names import normalise_name, normalise_sail_number
 from boats.rules import SEES_EVERY_BOAT, on_day
 from office.people.models import Person, Role
@@ -61,23 +60,8 @@ def search(boats: models.QuerySet[Boat], text: str) -> models.QuerySet[Boat]:
     return boats.filter(pk__in=found)
 
 
-def rig_on(boat: Boat, day: dt.date) -> Rig | None:
-    """The rig the boat had on a day, with its masts."""
-    return Rig.objects.filter(on_day(day), boat=boat).prefetch_related("masts").order_by("-number").first()
-
-
 def current_rig(boat: Boat) -> Rig | None:
     return Rig.objects.filter(boat=boat, until__isnull=True).prefetch_related("masts").first()
-
-
-def owners_on(boat: Boat, day: dt.date) -> list[Person]:
-    held = Ownership.objects.filter(on_day(day), boat=boat).select_related("person").order_by("since", "pk")
-    return [ownership.person for ownership in held]
-
-
-def limits_of(design: Design | None) -> list[DesignLimit]:
-    """The limits in force for a design."""
-    return list(DesignLimit.objects.filter(design=design, ended_at__isnull=True)) if design else []
 
 
 def spar_places(identifications: Iterable[str]) -> dict[str, list[tuple[str, Rig]]]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from boats.matching import Match, matches
+from boats.matching import Match, matches, only_sure
 from boats.models import Boat
 from office.certificates.models import Certificate
 from office.certificates.standing import Standing, standing
@@ -92,16 +92,12 @@ def look_up(text: str, on: dt.date) -> Found:
     if number and (paper := find_certificate(number, on)):
         return Found(answer=_answer(paper.certificate.boat, [paper.certificate], on), asked_paper=paper)
     found = matches(text)
-    sure = [match for match in found if match.sure]
+    meant = only_sure(found)
     answers = _answers([match.boat for match in found], on)
-    if len(sure) == 1:
+    if meant:
         rest = tuple((match, answers[match.boat.pk]) for match in found if not match.sure)
-        return Found(answer=answers[sure[0].boat.pk], candidates=rest)
+        return Found(answer=answers[meant.pk], candidates=rest)
     return Found(candidates=tuple((match, answers[match.boat.pk]) for match in found))
-
-
-def answer_for(boat: Boat, on: dt.date) -> Answer:
-    return _answers([boat], on)[boat.pk]
 
 
 def find_certificate(number: str, on: dt.date, *, whole: bool = False) -> Paper | None:

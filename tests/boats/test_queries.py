@@ -82,19 +82,10 @@ def test_where_a_spar_is_found(cast, boat, rig, django_assert_num_queries):
     }
 
 
-def test_rig_on_a_day(cast, boat, rig):
+def test_the_rig_of_today(cast, boat, rig):
+    assert queries.current_rig(boat) == rig
     new = actions.describe_rig(by=cast.reviewer, boat=boat, since=DAY, rig_type="sloop", masts=SLOOP, reason="new mast")
-    days = [dt.date(2025, 3, 31), dt.date(2025, 4, 1), dt.date(2025, 4, 30), DAY, dt.date(2026, 1, 1)]
-    assert [queries.rig_on(boat, day) for day in days] == [None, rig, rig, new, new]
     assert queries.current_rig(boat) == new
-
-
-def test_owners_on_a_day(cast, boat):
-    first = actions.add_owner(by=cast.reviewer, boat=boat, person=cast.owner, since=DAY)
-    actions.end_ownership(by=cast.reviewer, ownership=first, until=dt.date(2025, 6, 1), reason="sold")
-    actions.add_owner(by=cast.reviewer, boat=boat, person=cast.other_owner, since=dt.date(2025, 6, 2))
-    assert queries.owners_on(boat, dt.date(2025, 6, 1)) == [cast.owner]
-    assert queries.owners_on(boat, dt.date(2025, 6, 2)) == [cast.other_owner]
 
 
 @pytest.mark.parametrize("text", ["QUA 11", "117", "sea la"])
