@@ -97,7 +97,9 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
-        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA busy_timeout=20000;",
+        # The last one: INSERT OR REPLACE removes a row too, and then meets the triggers of the tables that only grow.
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA busy_timeout=20000; "
+        "PRAGMA recursive_triggers=ON;",
     }
 
 AUTH_USER_MODEL = "people.Person"

@@ -21,6 +21,7 @@ from office.audit.refusals import WrongState
 from office.desk import trail_rows
 from office.people.access import OFFICE, check_holds, is_office, require_roles
 from office.people.models import Person, Role
+from office.templatetags.figures import words
 
 A_PAGE = 50
 MOST_SHEET_ROWS = 1_000_000
@@ -41,9 +42,8 @@ class TrailFilter(forms.Form):
 
     def __init__(self, *args: Any, reader: Person, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["verb"] = forms.ChoiceField(
-            label="What was done", required=False, choices=[("", "Anything"), *((one, one) for one in queries.verbs())]
-        )
+        verbs = [("", "Anything"), *((verb, words(verb)) for verb in queries.verbs())]
+        self.fields["verb"] = forms.ChoiceField(label="What was done", required=False, choices=verbs)
         if is_office(reader):
             people = [("", "Anybody"), *Person.objects.order_by("name").values_list("key", "name")]
             self.fields["person"] = forms.ChoiceField(label="Person", required=False, choices=people)

@@ -46,7 +46,7 @@ def change_policy(*, by: Person, reason: str, edition: int | None = None, **fiel
         made = PolicyEdition.objects.create(**values, made_by_key=by.key, reason=reason)
         trail.record(
             by=by,
-            verb="change the policy",
+            verb="change_policy",
             subject=trail.Subject("policy edition", str(made.pk), f"edition {made.pk}"),
             before={name: getattr(former, name) for name in changed},
             after={name: values[name] for name in changed},

@@ -20,7 +20,7 @@ def change_own_password(*, by: Person, present: str, new: str) -> Person:
             raise NotAllowed("The present password is not right.")
         person.set_password(new)
         person.save(update_fields=["password"])
-        trail.record(by=person, verb="change own password", subject=trail.subject_of(person))
+        trail.record(by=person, verb="change_own_password", subject=trail.subject_of(person))
     return person
 
 
@@ -36,5 +36,5 @@ def change_own_name(*, by: Person, name: str) -> Person:
         if name != person.name:
             person.name = name
             person.save(update_fields=["name"])
-            trail.record(by=person, verb="change own name", subject=trail.subject_of(person))
+            trail.record(by=person, verb="change_own_name", subject=trail.subject_of(person))
     return person

@@ -100,7 +100,7 @@ def accept_invitation(*, token: str, name: str, password: str) -> Person:
         invitation.save(update_fields=["used_at", "person"])
         trail.record(
             by=person,
-            verb="accept invitation",
+            verb="accept_invitation",
             subject=trail.subject_of(invitation),
             after={"person": person.key, "roles": sorted(person.roles)},
         )
@@ -131,7 +131,7 @@ def _make(
     about = {"person": person.key} if person else {"roles": roles}
     trail.record(
         by=by,
-        verb="send new link" if person else "invite",
+        verb="send_new_link" if person else "invite",
         subject=trail.subject_of(invitation),
         after={**about, "expires_at": invitation.expires_at.isoformat(timespec="minutes")},
         reason=reason.strip(),
@@ -142,7 +142,7 @@ def _make(
 def _cancel(by: Person | None, invitation: Invitation, reason: str) -> Invitation:
     invitation.cancelled_at = timezone.now()
     invitation.save(update_fields=["cancelled_at"])
-    trail.record(by=by, verb="cancel invitation", subject=trail.subject_of(invitation), reason=reason)
+    trail.record(by=by, verb="cancel_invitation", subject=trail.subject_of(invitation), reason=reason)
     return invitation
 
 

@@ -21,7 +21,7 @@ def give_role(*, by: Person, person: Person, role: str, reason: str = "") -> Rol
         holding = RoleHolding.objects.create(person=person, role=role)
         trail.record(
             by=by,
-            verb="give role",
+            verb="give_role",
             subject=trail.subject_of(person),
             before={"roles": sorted(person.roles)},
             after={"roles": sorted({*person.roles, role})},
@@ -44,7 +44,7 @@ def end_role(*, by: Person, person: Person, role: str, reason: str) -> RoleHoldi
         holding.save(update_fields=["ended_at"])
         trail.record(
             by=by,
-            verb="end role",
+            verb="end_role",
             subject=trail.subject_of(person),
             before={"roles": sorted(person.roles)},
             after={"roles": sorted(person.roles - {role})},
@@ -67,7 +67,7 @@ def disable(*, by: Person, person: Person, reason: str) -> Person:
         person.is_active = False
         person.set_unusable_password()
         person.save(update_fields=["is_active", "password"])
-        _record_active(by, "disable", person, reason)
+        _record_active(by, "disable_person", person, reason)
         cancel_open_links(by=by, person=person, reason="the person was disabled")
     return person
 
@@ -81,7 +81,7 @@ def enable(*, by: Person, person: Person, reason: str) -> Person:
         rules.check_disabled(person)
         person.is_active = True
         person.save(update_fields=["is_active"])
-        _record_active(by, "enable", person, reason)
+        _record_active(by, "enable_person", person, reason)
     return person
 
 

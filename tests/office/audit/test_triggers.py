@@ -10,7 +10,7 @@ from django.core.management.sql import emit_post_migrate_signal
 from django.db import DatabaseError, connection, connections, transaction
 from django.db.migrations.state import ProjectState
 
-from office.audit import checks, trail, triggers
+from office.audit import chain, checks, trail, triggers
 from office.audit.triggers import Rule, append_only
 from office.policy.models import PolicyEdition
 
@@ -54,6 +54,17 @@ def test_the_trail_refuses_update_and_delete():
     assert refused("UPDATE audit_entry SET number = number + 1")
     assert refused("DELETE FROM audit_entry")
     assert trail.verify() == []
+
+
+def test_writing_over_a_row_is_refused():
+    """An insert that meets a row of the same number must not take its place."""
+    trail.record(by=None, verb="try", subject=trail.Subject("boat", "key"))
+    columns = ", ".join(chain.COLUMNS)
+    same = f"INTO audit_entry ({columns}) SELECT {columns} FROM audit_entry WHERE number = 1"
+    assert refused(f"INSERT {same} ON CONFLICT (number) DO UPDATE SET reason = 'another'")
+    if connection.vendor == "sqlite":
+        assert refused(f"INSERT OR REPLACE {same}")
+        assert refused(f"REPLACE {same}")
 
 
 def test_the_policy_refuses_update_and_delete():

@@ -91,7 +91,7 @@ class TestOwnAccount:
         assert elsewhere.get(reverse("people:account")).status_code == 302
         assert Client().login(username=cast.owner.email, password=NEW)
         entry = Entry.objects.get()
-        assert (entry.verb, entry.actor, entry.before, entry.after) == ("change own password", cast.owner.key, "", "")
+        assert (entry.verb, entry.actor, entry.before, entry.after) == ("change_own_password", cast.owner.key, "", "")
 
     @pytest.mark.parametrize(
         ("typed", "sentence"),
@@ -117,7 +117,7 @@ class TestOwnAccount:
             client.post(reverse("people:account"), {"name": "Petra Skau-Lind"})
         assert Person.objects.get(pk=cast.owner.pk).name == "Petra Skau-Lind"
         entry = Entry.objects.get()
-        assert entry.verb == "change own name"
+        assert entry.verb == "change_own_name"
         assert "Skau" not in str(Entry.objects.values().get())
 
     def test_a_disabled_person_changes_nothing(self, cast: Cast):

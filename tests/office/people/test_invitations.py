@@ -49,7 +49,7 @@ def test_an_invitation_is_accepted(made: tuple[Invitation, str]):
     invitation.refresh_from_db()
     assert invitation.person == person
     assert invitation.used_at is not None
-    assert last().verb == "accept invitation"
+    assert last().verb == "accept_invitation"
     assert last().actor == person.key
 
 
@@ -88,7 +88,7 @@ def test_a_link_runs_out_after_seven_days(made: tuple[Invitation, str]):
 
 def test_a_cancelled_link_does_not_work(made: tuple[Invitation, str], cast: Cast):
     invitations.cancel_invitation(by=cast.administrator, invitation=made[0], reason="wrong address")
-    assert (last().verb, last().reason) == ("cancel invitation", "wrong address")
+    assert (last().verb, last().reason) == ("cancel_invitation", "wrong address")
     with pytest.raises(WrongState, match="cancelled"):
         invitations.accept_invitation(token=made[1], name="Nora Berg", password=NEW)
     with pytest.raises(WrongState):
@@ -158,7 +158,7 @@ class TestFirstAdministrator:
         answer = client.post(path, {"name": "Ada Stein", "new_password": NEW, "again": NEW})
         assert answer.status_code == 302
         assert Person.objects.get().holds(Role.ADMINISTRATOR)
-        assert last().verb == "accept invitation"
+        assert last().verb == "accept_invitation"
 
     @pytest.mark.django_db
     def test_asked_again_the_former_link_ends(self):

@@ -19,9 +19,9 @@ from office.people.models import Person, Role, RoleHolding
 from tests.cast import PASSWORD, Cast, make_person
 
 VERBS: dict[str, Callable[[Person, Person], object]] = {
-    "give role": lambda by, person: roles.give_role(by=by, person=person, role="reviewer"),
-    "end role": lambda by, person: roles.end_role(by=by, person=person, role="owner", reason="sold the boat"),
-    "disable": lambda by, person: roles.disable(by=by, person=person, reason="left"),
+    "give_role": lambda by, person: roles.give_role(by=by, person=person, role="reviewer"),
+    "end_role": lambda by, person: roles.end_role(by=by, person=person, role="owner", reason="sold the boat"),
+    "disable_person": lambda by, person: roles.disable(by=by, person=person, reason="left"),
 }
 
 
@@ -87,7 +87,7 @@ def test_only_the_disabled_are_enabled(cast: Cast):
     roles.disable(by=cast.administrator, person=cast.owner, reason="left")
     roles.enable(by=cast.administrator, person=cast.owner, reason="is back")
     assert reloaded(cast.owner).is_active
-    assert [entry.verb for entry in Entry.objects.all()] == ["disable", "enable"]
+    assert [entry.verb for entry in Entry.objects.all()] == ["disable_person", "enable_person"]
 
 
 class TestLastAdministrator:
@@ -157,7 +157,12 @@ class TestPages:
         for address, answers in steps:
             assert client.get(address).status_code == 200
             assert client.post(address, answers).headers["Location"] == reverse("people:person", args=[key])
-        assert [entry.verb for entry in Entry.objects.all()] == ["give role", "end role", "disable", "enable"]
+        assert [entry.verb for entry in Entry.objects.all()] == [
+            "give_role",
+            "end_role",
+            "disable_person",
+            "enable_person",
+        ]
 
     def test_a_refusal_comes_back_with_what_was_typed(self, client: Client, cast: Cast):
         address = reverse("people:disable", args=[cast.administrator.key])

@@ -59,7 +59,7 @@ class TestChange:
     def test_the_trail_tells_what_changed_and_nothing_else(self, cast: Cast):
         change(cast, validity_rule="months", validity_months=18)
         entry = Entry.objects.get()
-        assert (entry.verb, entry.actor, entry.reason) == ("change the policy", cast.administrator.key, "as agreed")
+        assert (entry.verb, entry.actor, entry.reason) == ("change_policy", cast.administrator.key, "as agreed")
         assert json.loads(entry.before) == {"validity_rule": "calendar_year", "validity_months": 12}
         assert json.loads(entry.after) == {"validity_rule": "months", "validity_months": 18}
 
