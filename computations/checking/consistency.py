@@ -60,7 +60,8 @@ def _repeats(case: Case, key: ReadingKey, takes: list[Reading]) -> Iterator[Chec
     values = [take.value for take in takes]
     spread = max(values) - min(values)
     per_take = _per_take(case, key)
-    limit = ALLOWANCE * RANGE_FACTORS.get(len(takes), 4.5) * per_take + case_resolution(key)
+    # Rounding alone may add half a step at either take.
+    limit = ALLOWANCE * RANGE_FACTORS.get(len(takes), 4.5) * per_take + kind_of(key).resolution
     if spread > limit:
         kind = kind_of(key)
         yield finding(
@@ -71,11 +72,6 @@ def _repeats(case: Case, key: ReadingKey, takes: list[Reading]) -> Iterator[Chec
             [key],
             advice="Take it again, with the tape let go and set anew.",
         )
-
-
-def case_resolution(key: ReadingKey) -> float:
-    """What rounding alone may add between two takes, half a step at either."""
-    return 0.5 * kind_of(key).resolution
 
 
 def _per_take(case: Case, key: ReadingKey) -> float:
