@@ -103,6 +103,24 @@ def test_the_keyboard_does_all_of_it(page):
     assert page.evaluate(LIT) == []
 
 
+def test_a_lit_dimension_of_a_tall_drawing_comes_into_sight(page):
+    page.set_viewport_size({"width": 1280, "height": 500})
+    show(page, KETCH, seed=2)
+    page.focus("tr[data-dimension=section_fore_aft_upper][data-mast=main]")
+    box = page.locator(
+        ".rig-for-wide [data-dimension=section_fore_aft_upper][data-mast=main] text >> nth=0"
+    ).bounding_box()
+    assert box is not None
+    assert 0 <= box["y"] <= 500 - box["height"]
+
+
+def test_figures_stay_in_sight_on_a_phone(page):
+    show(page, KETCH, seed=2)
+    page.set_viewport_size({"width": 320, "height": 640})
+    wrap = page.locator(".ledger-wrap")
+    assert wrap.evaluate("one => one.scrollWidth <= one.clientWidth")
+
+
 @pytest.mark.parametrize("width", [360.0, 560.0])
 def test_words_have_the_room_the_placement_gave_them(page, width):
     drawings = chain.from_iterable(

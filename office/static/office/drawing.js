@@ -19,7 +19,22 @@
     if (element === lit) return;
     if (lit) twins(lit).forEach((twin) => twin.classList.remove("is-lit"));
     lit = element || null;
-    if (lit) twins(lit).forEach((twin) => twin.classList.add("is-lit"));
+    if (!lit) return;
+    twins(lit).forEach((twin) => {
+      twin.classList.add("is-lit");
+      if (inDrawing(twin) && !inDrawing(lit)) bringIntoSight(twin);
+    });
+  };
+
+  // A drawing taller than the window scrolls in its own column; the page itself stays where it is.
+  const bringIntoSight = (group) => {
+    const column = group.closest(".drawing");
+    if (!column || column.scrollHeight <= column.clientHeight) return;
+    const room = column.getBoundingClientRect();
+    const place = group.getBoundingClientRect();
+    if (!place.height || place.height > room.height) return;
+    if (place.top < room.top) column.scrollTop -= room.top - place.top + 8;
+    else if (place.bottom > room.bottom) column.scrollTop += place.bottom - room.bottom + 8;
   };
 
   const rowOf = (group) => twins(group).find((twin) => !inDrawing(twin));
