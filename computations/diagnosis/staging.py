@@ -141,7 +141,7 @@ def _item_effects(
             for i, key in enumerate(keys):
                 own[i] += details.effects[place[key], j] ** 2 * count[key]
     for i, (reading, key) in enumerate(zip(readings, keys, strict=True)):
-        if count[key] > 2:  # noqa: PLR2004 - from three takes on their scatter had replaced the assumptions
+        if count[key] > 2:
             at_sheer = assumptions.tape_at_sheer_mm if reading.slug.endswith("_to_sheer") else 0.0
             own[i] = max(own[i], (2.0 * assumptions.reading_end_mm**2 + at_sheer**2) / ROOT_3**2)
     lone = [SourceKey("reading_end", current.visit.key, (*key, str(i))) for i, key in enumerate(keys)]

@@ -54,5 +54,5 @@ def in_its_own_time(seed: int = SEED) -> Iterator[Clock]:
 
 
 def _checked_once() -> Callable[..., bool]:
-    known = lru_cache(lambda password, encoded: hashers.check_password(password, encoded))
+    known = lru_cache(hashers.check_password)
     return lambda password, encoded, setter=None, preferred="default": known(password, encoded)

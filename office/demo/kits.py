@@ -37,10 +37,10 @@ def buy(by: Person, people: dict[str, Person], start: dt.date, today: dt.date) -
 
 def _pieces(by: Person, keeper: Person, kit: Kit, accuracy_class: str) -> Iterator[Instrument]:
     wanted = (
-        (kit.tape, dict(kind="steel_tape", accuracy_class=accuracy_class, nominal_length_mm=30000.0)),
-        (kit.rule, dict(kind="rule", accuracy_class="II", nominal_length_mm=2000.0)),
-        (kit.calliper, dict(kind="calliper", limit_of_error=0.1, nominal_length_mm=400.0)),
-        (kit.scale, dict(kind="scale", limit_of_error=0.5)),
+        (kit.tape, {"kind": "steel_tape", "accuracy_class": accuracy_class, "nominal_length_mm": 30000.0}),
+        (kit.rule, {"kind": "rule", "accuracy_class": "II", "nominal_length_mm": 2000.0}),
+        (kit.calliper, {"kind": "calliper", "limit_of_error": 0.1, "nominal_length_mm": 400.0}),
+        (kit.scale, {"kind": "scale", "limit_of_error": 0.5}),
     )
     for identifier, about in wanted:
         if not Instrument.objects.filter(identifier=identifier).exists():

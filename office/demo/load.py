@@ -135,7 +135,7 @@ def _description(demo: DemoBoat, dice: random.Random, mast_mark: str) -> dict[st
         "spinnaker": True,
         "pole": plan.pole,
         "bowsprit": plan.bowsprit,
-        "headsail_foil": dice.random() < 0.8,  # noqa: PLR2004
+        "headsail_foil": dice.random() < 0.8,
         "pole_identification": f"{demo.serial}-P1" if plan.pole else "",
     }
 
@@ -158,8 +158,8 @@ def _new_mast(office: Office, afloat: Afloat, day: dt.date) -> None:
 def _sell(office: Office, boat: Boat, day: dt.date, buyer: str) -> None:
     by = office.people["administrator"]
     for ownership in boat.ownerships.filter(until=None):
-        end_ownership(by=by, ownership=ownership, until=day, reason="Sold.")
-    add_owner(by=by, boat=boat, person=office.people[buyer], since=day + dt.timedelta(days=1))
+        end_ownership(by=by, ownership=ownership, until=day - dt.timedelta(days=1), reason="Sold.")
+    add_owner(by=by, boat=boat, person=office.people[buyer], since=day)
 
 
 MEASURERS = ("measurer", "measurer2", "measurer3", "measurer4")
@@ -221,7 +221,7 @@ def _stories(office: Office, fleet: list[Afloat], today: dt.date) -> Iterator[St
             yield Story(office, afloat, measurer, today - dt.timedelta(days=days_ago), end, twist)
         elif last_season:
             yield Story(office, afloat, MEASURERS[number % 3], today - dt.timedelta(days=days_ago), "certified")
-        if number % 17 == 16:  # noqa: PLR2004 - a few boats change hands
+        if number % 17 == 16:
             office.at(
                 today - dt.timedelta(days=days_ago + 150),
                 dt.time(11),

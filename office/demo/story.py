@@ -120,7 +120,7 @@ class Story:
 
     def ask(self) -> None:
         owner = self.afloat.boat.ownerships.filter(until=None).select_related("person").first()
-        by = owner.person if owner and self.office.dice.random() < 0.6 else self.person("reviewer")  # noqa: PLR2004
+        by = owner.person if owner and self.office.dice.random() < 0.6 else self.person("reviewer")
         request = self.office.dice.choice(
             ("Certificate for the coming season, please.", "Mast is ashore until the end of the month.", "")
         )

@@ -14,7 +14,7 @@ from office.demo.designs import DemoBoat, DesignPlan
 from surveys.logsheet import LogSheet, Row
 
 EXPANSION = 11.5e-6
-CLEAR = dict(lower_band_width=31.0, upper_band_width=29.0, boom_band_width=27.0)
+CLEAR = {"lower_band_width": 31.0, "upper_band_width": 29.0, "boom_band_width": 27.0}
 
 
 @dataclass
@@ -44,10 +44,10 @@ def draw_truth(boat: DemoBoat, rig: Rig, dice: random.Random) -> Truth:
         for side in ("port", "starboard"):
             beams[name, side] = dice.gauss(boat.plan.half_beam * (1.0 if name == "main" else 0.8), 3.0)
     for key in required_readings(rig):
-        slug, mast, _ = key
+        slug, mast, position = key
         if slug == "spinnaker_halyard_above_band":
-            key = (slug, mast, "masthead")
-        lengths[key] = dice.gauss(*_drawn(boat.plan, slug, mast))
+            position = "masthead"
+        lengths[slug, mast, position] = dice.gauss(*_drawn(boat.plan, slug, mast))
     for mast, plan in boat.plan.masts.items():
         lengths["scale_reading", mast, ""] = dice.gauss(plan.weight, plan.weight * 0.03) + 3.4
         lengths["sling_weight", mast, ""] = 3.4
@@ -172,7 +172,7 @@ def _lengths(day: Day) -> Iterator[Row]:
     for (slug, mast, position), true in day.truth.lengths.items():
         if slug in ("scale_reading", "sling_weight", "balance_above_band") and not day.weighed:
             continue
-        takes = 3 if slug == "foretriangle_base" and day.dice.random() < 0.15 else 1  # noqa: PLR2004
+        takes = 3 if slug == "foretriangle_base" and day.dice.random() < 0.15 else 1
         for take in range(1, takes + 1):
             yield _row(day, slug, mast, position, true + extra.get(slug, 0.0), take)
 
@@ -215,7 +215,7 @@ def _row(day: Day, slug: str, mast: str, position: str, true: float, take: int) 
         text = f"{true + day.dice.uniform(-0.08, 0.08):.1f}"
     if slug in day.written and mast == "main":
         text = day.written[slug].format(text=text, swapped=_swapped(text))
-    elif day.in_feet and instrument == day.kit.tape and float(text) > 1000.0:  # noqa: PLR2004
+    elif day.in_feet and instrument == day.kit.tape and float(text) > 1000.0:
         text, unit = _feet(float(text)), "in"
     return Row("reading", slug, text, unit if unit != kind.unit else "", mast, position, take, instrument)
 

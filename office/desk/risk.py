@@ -49,7 +49,9 @@ def assess(
         if real:
             largest = max(real, key=lambda row: abs(row.en or 0.0))
             weight = REALLY_CHANGED * len(real) + min(abs(largest.en or 0.0), LARGEST_EN)
-            parts.append((weight, f"{_counted(len(real), 'dimension', 'dimensions')} changed, most of all {largest.name}"))
+            parts.append(
+                (weight, f"{_counted(len(real), 'dimension', 'dimensions')} changed, most of all {largest.name}")
+            )
         if little:
             parts.append((CHANGED_A_LITTLE * len(little), f"{len(little)} changed below the office's limit"))
     grades = [check.grade for check in checks]

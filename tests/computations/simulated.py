@@ -87,14 +87,23 @@ class Kit:
     tape: Instrument = field(
         default_factory=lambda: Instrument("T-07", "steel_tape", "II", nominal_length_mm=30000.0, calibration="c1")
     )
-    rule: Instrument = field(default_factory=lambda: Instrument("R-02", "rule", "II", nominal_length_mm=2000.0, calibration="c2"))
-    calliper: Instrument = field(default_factory=lambda: Instrument("C-01", "calliper", limit_of_error=0.1, calibration="c3"))
+    rule: Instrument = field(
+        default_factory=lambda: Instrument("R-02", "rule", "II", nominal_length_mm=2000.0, calibration="c2")
+    )
+    calliper: Instrument = field(
+        default_factory=lambda: Instrument("C-01", "calliper", limit_of_error=0.1, calibration="c3")
+    )
     scale: Instrument = field(default_factory=lambda: Instrument("S-01", "scale", limit_of_error=0.5, calibration="c4"))
     errors: dict[str, float] = field(default_factory=dict)
 
     def drawn(self, rng: np.random.Generator) -> Kit:
         """The kit's own errors, which last as long as its calibration."""
-        errors = {"tape": rng.uniform(-0.2, 0.2), "rule": rng.uniform(-0.3, 0.3), "calliper": rng.uniform(-0.1, 0.1), "scale": rng.uniform(-0.5, 0.5)}
+        errors = {
+            "tape": rng.uniform(-0.2, 0.2),
+            "rule": rng.uniform(-0.3, 0.3),
+            "calliper": rng.uniform(-0.1, 0.1),
+            "scale": rng.uniform(-0.5, 0.5),
+        }
         return replace(self, errors=errors)
 
 
@@ -116,11 +125,17 @@ def simulate(rng: np.random.Generator, truth: Truth, kit: Kit, key: str, takes: 
         for take in range(1, takes + 1):
             indicated = (length + extra) / (1 + 11.5e-6 * (tape_temperature - 20.0))
             indicated -= kit.errors.get("tape", 0.0) * indicated / 1000.0
-            value = round(indicated + box(ends) + (box(1.5) if slug.endswith("_to_sheer") and slug != "string_to_sheer" else 0.0))
-            readings.append(Reading(slug, float(value), position=position, take=take, instrument="T-07", written=str(value)))
+            value = round(
+                indicated + box(ends) + (box(1.5) if slug.endswith("_to_sheer") and slug != "string_to_sheer" else 0.0)
+            )
+            readings.append(
+                Reading(slug, float(value), position=position, take=take, instrument="T-07", written=str(value))
+            )
 
     def short(slug: str, length: float, instrument: str, error: float) -> None:
-        value = round((length + error + (box(0.5) if instrument == "R-02" else 0.0)) * (10 if instrument == "C-01" else 1))
+        value = round(
+            (length + error + (box(0.5) if instrument == "R-02" else 0.0)) * (10 if instrument == "C-01" else 1)
+        )
         text = f"{value / 10:.1f}" if instrument == "C-01" else str(value)
         readings.append(Reading(slug, float(text), instrument=instrument, written=text))
 
@@ -158,7 +173,9 @@ def simulate(rng: np.random.Generator, truth: Truth, kit: Kit, key: str, takes: 
     tape("foot_distance", truth.foot, extra=box(0.5))
     short("boom_depth", truth.boom_depth, "R-02", 0.0)
     tape("pole_length", truth.pole)
-    rig = Rig(masts=(Mast(mast_identification=truth.mast_identification, material="aluminium"),), spinnaker=True, pole=True)
+    rig = Rig(
+        masts=(Mast(mast_identification=truth.mast_identification, material="aluminium"),), spinnaker=True, pole=True
+    )
     return Visit(
         key=key, boat="Invented", date=DAY, air_temperature_c=temperature, rig=rig,
         instruments=(kit.tape, kit.rule, kit.calliper, kit.scale), readings=tuple(readings),
@@ -177,14 +194,29 @@ def with_value(reading: Reading, value: float) -> Reading:
 
 
 def altered(visit: Visit, changes: dict[int, float]) -> Visit:
-    return replace(visit, readings=tuple(with_value(one, changes[i]) if i in changes else one for i, one in enumerate(visit.readings)))
+    return replace(
+        visit,
+        readings=tuple(with_value(one, changes[i]) if i in changes else one for i, one in enumerate(visit.readings)),
+    )
 
 
 def find(visit: Visit, slug: str, position: str = "") -> int | None:
     return next((i for i, one in enumerate(visit.readings) if one.slug == slug and one.position == position), None)
 
 
-REAL_QUANTITIES = ("luff", "forestay", "base", "to_bow", "sprit", "foot", "pole", "boom_depth", "balance", "taper", "foil")
+REAL_QUANTITIES = (
+    "luff",
+    "forestay",
+    "base",
+    "to_bow",
+    "sprit",
+    "foot",
+    "pole",
+    "boom_depth",
+    "balance",
+    "taper",
+    "foil",
+)
 
 
 def change_quantity(rng: np.random.Generator, truth: Truth) -> Truth:
@@ -223,7 +255,9 @@ def new_mast(rng: np.random.Generator, truth: Truth, *, named: bool = True) -> T
 
 def tape_scale(rng: np.random.Generator, visit: Visit) -> Visit:
     stretch = rng.choice([-1, 1]) * rng.uniform(0.5e-3, 1.5e-3)
-    return altered(visit, {i: one.value * (1 + stretch) for i, one in enumerate(visit.readings) if one.instrument == "T-07"})
+    return altered(
+        visit, {i: one.value * (1 + stretch) for i, one in enumerate(visit.readings) if one.instrument == "T-07"}
+    )
 
 
 def _any_by_tape(rng: np.random.Generator, visit: Visit, least: float = 0.0) -> int:
@@ -242,7 +276,12 @@ def tape_start_all(rng: np.random.Generator, visit: Visit) -> Visit:
 
 
 def band_edge(rng: np.random.Generator, visit: Visit) -> Visit:
-    slug, width = [("luff_between_bands", 28.0), ("foot_distance", 26.0), ("forestay_above_band", 30.0), ("luff_between_bands", 30.0)][rng.integers(4)]
+    slug, width = [
+        ("luff_between_bands", 28.0),
+        ("foot_distance", 26.0),
+        ("forestay_above_band", 30.0),
+        ("luff_between_bands", 30.0),
+    ][rng.integers(4)]
     index = find(visit, slug)
     assert index is not None
     return altered(visit, {index: visit.readings[index].value + rng.choice([-1, 1]) * width})
@@ -260,7 +299,10 @@ def digits_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
             continue
         return replace(
             visit,
-            readings=tuple(replace(one, value=float(other), written=other) if i == index else one for i, one in enumerate(visit.readings)),
+            readings=tuple(
+                replace(one, value=float(other), written=other) if i == index else one
+                for i, one in enumerate(visit.readings)
+            ),
         )
 
 
@@ -270,7 +312,12 @@ def wrong_unit(rng: np.random.Generator, visit: Visit) -> Visit:
     reading = visit.readings[index]
     value = round(reading.value * factor, 2)
     text = f"{value:.2f}"
-    return replace(visit, readings=tuple(replace(reading, value=value, written=text) if i == index else one for i, one in enumerate(visit.readings)))
+    return replace(
+        visit,
+        readings=tuple(
+            replace(reading, value=value, written=text) if i == index else one for i, one in enumerate(visit.readings)
+        ),
+    )
 
 
 def _exchange(visit: Visit, couples: list[tuple[int | None, int | None]]) -> Visit:
@@ -283,7 +330,9 @@ def _exchange(visit: Visit, couples: list[tuple[int | None, int | None]]) -> Vis
 
 
 def sides_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
-    slugs = ["band_to_sheer", "mark_to_sheer"] if find(visit, "band_to_sheer", "port") is not None else ["string_to_sheer"]
+    slugs = (
+        ["band_to_sheer", "mark_to_sheer"] if find(visit, "band_to_sheer", "port") is not None else ["string_to_sheer"]
+    )
     return _exchange(visit, [(find(visit, slug, "port"), find(visit, slug, "starboard")) for slug in slugs])
 
 
@@ -294,7 +343,9 @@ def section_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
 
 def distances_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
     sides = [["port"], ["starboard"], ["port", "starboard"]][rng.integers(3)]
-    return _exchange(visit, [(find(visit, "band_to_sheer", side), find(visit, "mark_to_sheer", side)) for side in sides])
+    return _exchange(
+        visit, [(find(visit, "band_to_sheer", side), find(visit, "mark_to_sheer", side)) for side in sides]
+    )
 
 
 def foil_doubling(rng: np.random.Generator, visit: Visit) -> Visit:
@@ -303,7 +354,12 @@ def foil_doubling(rng: np.random.Generator, visit: Visit) -> Visit:
     return altered(visit, {index: visit.readings[index].value * rng.choice([0.5, 2.0])})
 
 
-REAL = {"quantity_changed": change_quantity, "lower_band_moved": move_band, "mast_moved": move_mast, "new_mast": new_mast}
+REAL = {
+    "quantity_changed": change_quantity,
+    "lower_band_moved": move_band,
+    "mast_moved": move_mast,
+    "new_mast": new_mast,
+}
 MISTAKES = {
     "tape_scale": tape_scale,
     "tape_start": tape_start,
