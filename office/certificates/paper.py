@@ -25,7 +25,8 @@ VIEW_BOX = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 FIGURE_SPACE, PUNCTUATION_SPACE = "\N{FIGURE SPACE}", "\N{PUNCTUATION SPACE}"
 LENGTH_UNITS = {"mm"}
 # Millimetres on the paper: the room the drawing has beside the figures of one mast, and of several. Letter is lower.
-PLANS = {("A4", 1): (72.0, 134.0), ("A4", 2): (66.0, 120.0), ("Letter", 1): (72.0, 118.0), ("Letter", 2): (66.0, 104.0)}
+PLANS = {("A4", 1): (72, 134), ("A4", 2): (66, 120), ("Letter", 1): (72, 118), ("Letter", 2): (66, 104)}
+WIDTHS = {"A4": 210 - 24, "Letter": 215.9 - 24}  # between the margins
 # Widths in the drawing's own units; each arranges itself anew, and the one that fills the room best prints largest.
 DRAWING_WIDTHS = (340.0, 400.0, 440.0, 480.0, 520.0)
 
@@ -60,10 +61,15 @@ def plan(document: dict[str, Any], size: str) -> dict[str, Any]:
     room = PLANS[size, min(2, len(mast_names(document)))]
     drawn = [draw_rig(figures, title=title, width=width) for width in DRAWING_WIDTHS]
     scale, height, best = max(((*_fit(svg, room), svg) for svg in drawn), key=lambda one: one[0])
-    return {"drawing": mark_safe(best), "plan_width": room[0], "plan_height": f"{scale * height:.1f}"}  # noqa: S308  (made by us, texts escaped there)
+    return {
+        "drawing": mark_safe(best),  # noqa: S308  (made by us, texts escaped there)
+        "plan_width": room[0],
+        "plan_height": f"{scale * height:.1f}",
+        "figures_width": WIDTHS[size] - room[0] - 5,
+    }
 
 
-def _fit(svg: str, room: tuple[float, float]) -> tuple[float, float]:
+def _fit(svg: str, room: tuple[int, int]) -> tuple[float, float]:
     """Millimetres of paper for each unit of the drawing where it fills its room, and its height in units."""
     width, height = (float(text) for text in VIEW_BOX.findall(svg)[0])
     return min(room[0] / width, room[1] / height), height

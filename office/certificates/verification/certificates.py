@@ -180,7 +180,10 @@ def _heads(chunk: Sequence[Certificate]) -> dict[str, int]:
 def _trail(one: Certificate, told: list[Entry], heads: dict[str, int]) -> Iterator[Misfit]:
     issues = [entry for entry in told if entry.verb == "issue_certificate"]
     if len(issues) != 1:
-        yield Misfit(one.number, f"The trail tells {len(issues) or 'nothing'} of the issue of {one.number}, not once.")
+        times = (
+            f"of the issue of {one.number} {len(issues)} times" if issues else f"nothing of the issue of {one.number}"
+        )
+        yield Misfit(one.number, f"The trail tells {times}.")
     for entry in issues:
         yield from _issue(one, entry)
         if one.trail_head in heads and heads[one.trail_head] >= entry.number:

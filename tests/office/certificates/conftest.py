@@ -11,7 +11,7 @@ import pytest
 
 from boats.models import Boat
 from boats.names import normalise_name, normalise_sail_number
-from office.certificates import actions
+from office.certificates import actions, paper
 from office.certificates.models import Certificate
 from surveys.models import Visit
 from tests.cast import Cast, cast
@@ -69,6 +69,16 @@ def stage(cast: Cast) -> Stage:
 def accepted(stage: Stage) -> Visit:
     """An accepted visit with a whole set of readings."""
     return stage.visit("accepted")
+
+
+@pytest.fixture
+def quick_papers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Papers of a few bytes, for tests that ask about anything but papers; a real one takes a quarter of a second."""
+
+    def render_all(document: dict[str, Any]) -> dict[str, bytes]:
+        return {size: f"{size} {document['number']}".encode() for size in paper.SIZES}
+
+    monkeypatch.setattr(actions.pdf, "render_all", render_all)
 
 
 @pytest.fixture

@@ -21,6 +21,8 @@ from office.policy import actions as policy_actions
 from surveys.models import InterestException, Visit
 from tests.office.certificates.conftest import make_boat
 
+pytestmark = pytest.mark.usefixtures("quick_papers")
+
 
 def today() -> dt.date:
     return timezone.localdate()
