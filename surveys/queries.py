@@ -58,9 +58,8 @@ def current_readings(visit: Visit) -> list[Reading]:
         replaced = {row.replaces_id for row in every}
         rows = [row for row in every if row.pk not in replaced and not row.withdrawn]
     else:
-        rows = Reading.objects.filter(visit=visit, replaced_by__isnull=True, withdrawn=False).select_related(
-            "instrument"
-        )
+        counting = visit.readings.filter(replaced_by__isnull=True, withdrawn=False)
+        rows = counting.select_related("instrument")
     return sorted(rows, key=walking_order)
 
 

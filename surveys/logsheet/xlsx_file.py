@@ -209,4 +209,21 @@ def write_table(table: Sequence[Sequence[str]]) -> bytes:
             sheet.column_dimensions[column[0].column_letter].width = min(max(widest + 2, 8), 40)
             for cell in column:
                 cell.number_format = "@"
+    return _without_clock(packed.getvalue())
+
+
+# A workbook tells when it was written, in its properties and on each part of the zip; ours tell the earliest day a
+# zip knows, so that the same log sheet is the same bytes.
+_NO_DAY = (1980, 1, 1, 0, 0, 0)
+_WRITTEN_AT = re.compile(rb"(<dcterms:(?:created|modified)[^>]*>)[^<]*")
+
+
+def _without_clock(workbook: bytes) -> bytes:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(workbook)) as given, zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as made:
+        for part in given.infolist():
+            content = given.read(part)
+            if part.filename == "docProps/core.xml":
+                content = _WRITTEN_AT.sub(rb"\g<1>1980-01-01T00:00:00Z", content)
+            made.writestr(zipfile.ZipInfo(part.filename, _NO_DAY), content, zipfile.ZIP_DEFLATED)
     return packed.getvalue()

@@ -29,7 +29,9 @@ KIT = (
 
 def register_boat(cast: Cast, name: str = "Quiet Margin", sail_number: str = "SKE 214") -> Boat:
     """A sloop with everything a sloop can have, owned by the cast's owner."""
-    boat = boat_actions.register_boat(by=cast.administrator, name=name, sail_number=sail_number, harbour="Skerrin Haven")
+    boat = boat_actions.register_boat(
+        by=cast.administrator, name=name, sail_number=sail_number, harbour="Skerrin Haven"
+    )
     boat_actions.describe_rig(
         by=cast.administrator,
         boat=boat,
