@@ -5,13 +5,20 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 
-from computations.catalogue import READINGS, STATIONS, ReadingKind
+from django.utils.safestring import SafeString, mark_safe
+
+from computations import charts
+from computations.catalogue import DIMENSIONS, READINGS, STATIONS, ReadingKind
+from computations.diagnosis.diagnose import Answer, diagnose
+from computations.diagnosis.staging import scene_alone, scene_between
 from computations.drawing import draw_rig, figures_from
 from computations.results import Carried, Change
 from office.desk.queue import Waiting
 from surveys.models import Query, Reading, Visit
 
 Place = tuple[str, str, str]  # slug, mast, position
+LEAST_TOLD = 0.02  # answers less probable than this are not shown
+MOST_TOLD = 5
 SMALLEST_PART = 0.05  # a part below this share of the change is left to the table
 
 
@@ -59,6 +66,7 @@ class ChangeStory:
 
     change: Change
     parts: tuple[CarriedPart, ...]
+    chart: SafeString
 
 
 def _mean(readings: list[Reading]) -> float | None:
@@ -109,7 +117,48 @@ def tell(change: Change) -> ChangeStory:
     whole = sum(abs(part.amount) for part in change.carried_by) or 1.0
     parts = [CarriedPart(part, part_name(part), abs(part.amount) / whole) for part in change.carried_by]
     parts.sort(key=lambda part: -part.share)
-    return ChangeStory(change, tuple(part for part in parts if part.share >= SMALLEST_PART))
+    told = tuple(part for part in parts if part.share >= SMALLEST_PART)
+    return ChangeStory(change, told, _chart(change, told))
+
+
+def _chart(change: Change, told: tuple[CarriedPart, ...]) -> SafeString:
+    """Bars that add up to the change: the parts that matter, and all the small ones together."""
+    bars = [
+        charts.Part(", ".join(word for word in (one.name, one.part.position) if word), one.part.amount) for one in told
+    ]
+    rest = (change.change or 0.0) - sum(bar.amount for bar in bars)
+    if len(told) < len(change.carried_by):
+        bars.append(charts.Part("all the rest", rest))
+    name = DIMENSIONS[change.slug].name
+    prefix = f"carried-{change.slug}-{change.mast}"
+    svg = charts.draw_carried(
+        bars,
+        unit=change.unit,
+        expanded=change.expanded_uncertainty,
+        title=f"What carried the change: {name}",
+        id_prefix=prefix,
+    )
+    return mark_safe(svg)  # noqa: S308 - our own SVG, its texts escaped there
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    answer: Answer
+
+    @property
+    def percent(self) -> str:
+        """Never 100: nothing that was measured is certain."""
+        share = 100.0 * self.answer.probability
+        return "over 99" if share > 99.0 else f"{share:.0f}"
+
+
+def causes(waiting: Waiting) -> list[Cause]:
+    """What probably happened, the most probable first; a first visit is held against itself."""
+    if waiting.previous_figures is not None:
+        scene = scene_between(waiting.previous_figures.derivation, waiting.figures.derivation)
+    else:
+        scene = scene_alone(waiting.figures.derivation)
+    return [Cause(one) for one in diagnose(scene) if one.probability >= LEAST_TOLD][:MOST_TOLD]
 
 
 def stories(waiting: Waiting) -> list[ChangeStory]:
@@ -120,10 +169,11 @@ def stories(waiting: Waiting) -> list[ChangeStory]:
     return [tell(change) for change in sorted(real, key=lambda change: -abs(change.en or 0.0))]
 
 
-def drawing(waiting: Waiting) -> str:
+def drawing(waiting: Waiting) -> SafeString:
     """The rig to scale, the last visit's beneath it."""
     now = figures_from(waiting.figures.derivation.dimensions, waiting.figures.inputs.rig)
     before = None
     if waiting.comparison is not None and waiting.previous_figures is not None:
         before = figures_from(waiting.previous_figures.derivation.dimensions, waiting.previous_figures.inputs.rig)
-    return draw_rig(now, previous=before, title=f"Rig of {waiting.visit.boat}")
+    svg = draw_rig(now, previous=before, title=f"Rig of {waiting.visit.boat}")
+    return mark_safe(svg)  # noqa: S308 - our own SVG, its texts escaped there

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from computations.catalogue import DIMENSIONS
 from computations.results import Change, CheckResult
 
 REALLY_CHANGED = 10.0  # a dimension that changed beyond noise and beyond the office's limit
@@ -50,7 +51,10 @@ def assess(
             largest = max(real, key=lambda row: abs(row.en or 0.0))
             weight = REALLY_CHANGED * len(real) + min(abs(largest.en or 0.0), LARGEST_EN)
             parts.append(
-                (weight, f"{_counted(len(real), 'dimension', 'dimensions')} changed, most of all {largest.name}")
+                (
+                    weight,
+                    f"{_counted(len(real), 'dimension', 'dimensions')} changed, most of all the {DIMENSIONS[largest.slug].name.lower()}",
+                )
             )
         if little:
             parts.append((CHANGED_A_LITTLE * len(little), f"{len(little)} changed below the office's limit"))
