@@ -53,7 +53,9 @@ def assess(
             parts.append(
                 (
                     weight,
-                    f"{_counted(len(real), 'dimension', 'dimensions')} changed, most of all the {DIMENSIONS[largest.slug].name.lower()}",
+                    name = DIMENSIONS[largest.slug].name.lower()
+                    changed = _counted(len(real), "dimension", "dimensions")
+                    parts.append((weight, f"{changed} changed, most of all the {name}"))
                 )
             )
         if little:
