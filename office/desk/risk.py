@@ -50,14 +50,9 @@ def assess(
         if real:
             largest = max(real, key=lambda row: abs(row.en or 0.0))
             weight = REALLY_CHANGED * len(real) + min(abs(largest.en or 0.0), LARGEST_EN)
-            parts.append(
-                (
-                    weight,
-                    name = DIMENSIONS[largest.slug].name.lower()
-                    changed = _counted(len(real), "dimension", "dimensions")
-                    parts.append((weight, f"{changed} changed, most of all the {name}"))
-                )
-            )
+            name = DIMENSIONS[largest.slug].name.lower()
+            changed = _counted(len(real), "dimension", "dimensions")
+            parts.append((weight, f"{changed} changed, most of all the {name}"))
         if little:
             parts.append((CHANGED_A_LITTLE * len(little), f"{len(little)} changed below the office's limit"))
     grades = [check.grade for check in checks]
