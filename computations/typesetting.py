@@ -12,6 +12,8 @@ UNIT_WORDS = {"m2": "m²", "kg.m": "kg·m", "1": "", "": "", "degC": "°C"}
 # The most decimals worth printing, by unit, however small U is: a calliper reads to a tenth of a millimetre.
 MOST_DECIMALS = {"mm": 2, "kg": 2, "kg.m": 1, "m2": 4, "1": 4}
 MOST_DECIMALS_ELSE = 4
+# And where neither an uncertainty nor the catalogue decides.
+USUAL_DECIMALS = {"mm": 1, "kg": 1, "kg.m": 1, "m2": 3, "1": 4}
 
 
 def unit_word(unit: str) -> str:
@@ -27,7 +29,7 @@ def decimals_for(expanded: float | None, unit: str = "mm", default: int | None =
     most = MOST_DECIMALS.get(unit, MOST_DECIMALS_ELSE)
     justified = None if expanded is None else rounding.decimals_of_uncertainty(expanded)
     if justified is None:
-        return most if default is None else min(default, most)
+        return min(USUAL_DECIMALS.get(unit, most) if default is None else default, most)
     return min(most, max(0, justified))
 
 
