@@ -45,14 +45,14 @@ def test_at_most_is_ours_over_the_peer(clock):
 
 def test_at_least_is_the_peer_over_ours(clock):
     prepare, _ = two(clock, 1.0, 20.0)
-    outcome = benchmarks.measure(benchmarks.Benchmark("x", "a", "b", prepare, at_least=30))
+    outcome = benchmarks.measure(benchmarks.Benchmark("x", "a", "b", prepare, at_least=30, rounds=3))
     assert (outcome.ratio, outcome.holds) == (20.0, False)
 
 
 def test_json_tells_every_ratio_with_its_bar(clock, monkeypatch):
     prepare, _ = two(clock, 1.0, 2.0)
     monkeypatch.setattr(
-        benchmarks, "gather", lambda: {"x": benchmarks.Benchmark("x", "this", "that", prepare, at_most=1.0)}
+        benchmarks, "gather", lambda: {"x": benchmarks.Benchmark("x", "this", "that", prepare, at_most=1.0, rounds=3)}
     )
     out = StringIO()
     call_command("bench", stdout=out)
