@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django import forms
-from django.http import HttpRequest
+from django.http import HttpRequest, QueryDict
 from django.shortcuts import get_object_or_404
 
 from boats.views.common import status_of
@@ -17,9 +17,14 @@ from surveys.actions.signing import WrongPassword
 from surveys.models import Visit
 from surveys.values import Unreadable
 
-__all__ = ["person_of", "posted", "status_of", "visit_for"]
+__all__ = ["person_of", "posted", "sent", "status_of", "visit_for"]
 
 Done = TypeVar("Done")
+
+
+def sent(request: HttpRequest) -> QueryDict | None:
+    """What a form was sent with; None where it was only asked for. An empty form that was sent is empty, not unsent."""
+    return request.POST if request.method == "POST" else None
 
 
 def posted(

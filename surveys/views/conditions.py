@@ -13,7 +13,7 @@ from office.people.models import Person
 from surveys import actions, rules
 from surveys.forms.visits import ConditionsForm
 from surveys.models import Visit
-from surveys.views.common import person_of, posted, status_of, visit_for
+from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 
 @transaction.atomic
@@ -25,7 +25,7 @@ def _store(by: Person, visit: Visit, form: ConditionsForm, data: dict[str, Any])
 def show(request: HttpRequest, key: str) -> HttpResponse:
     visit, person = visit_for(request, key), person_of(request)
     rules.check_may_measure(person, visit)
-    form = ConditionsForm(request.POST or None, visit=visit)
+    form = ConditionsForm(sent(request), visit=visit)
     if posted(request, form, lambda data: _store(person, visit, form, data), lambda: visit.edition):
         messages.success(request, "The conditions are stored.")
         return redirect("surveys:readings", visit.key)

@@ -17,7 +17,7 @@ from surveys import actions, rules
 from surveys.forms.instruments import CalibrationForm, InstrumentFilter, InstrumentForm, OutOfUseForm
 from surveys.models import Instrument
 from surveys.queries import listed_instruments
-from surveys.views.common import person_of, posted, status_of
+from surveys.views.common import person_of, posted, sent, status_of
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -75,7 +75,7 @@ def show_all(request: HttpRequest) -> HttpResponse:
 
 @require_roles(*OFFICE)
 def record(request: HttpRequest) -> HttpResponse:
-    form = InstrumentForm(request.POST or None)
+    form = InstrumentForm(sent(request))
     made = posted(request, form, lambda data: actions.record_instrument(by=person_of(request), **data))
     if made:
         messages.success(request, f"{made.identifier} is on record. Add its calibration next.")
@@ -101,7 +101,7 @@ def show(request: HttpRequest, identifier: str) -> HttpResponse:
 @require_roles(*OFFICE)
 def calibrate(request: HttpRequest, identifier: str) -> HttpResponse:
     instrument = get_object_or_404(Instrument, identifier=identifier)
-    form = CalibrationForm(request.POST or None)
+    form = CalibrationForm(sent(request))
     done = posted(
         request, form, lambda data: actions.add_calibration(by=person_of(request), instrument=instrument, **data)
     )
@@ -116,7 +116,7 @@ def calibrate(request: HttpRequest, identifier: str) -> HttpResponse:
 @require_roles(*OFFICE)
 def take_out_of_use(request: HttpRequest, identifier: str) -> HttpResponse:
     instrument = get_object_or_404(Instrument, identifier=identifier)
-    form = OutOfUseForm(request.POST or None, initial={"edition": instrument.edition})
+    form = OutOfUseForm(sent(request), initial={"edition": instrument.edition})
     done = posted(
         request,
         form,

@@ -14,7 +14,7 @@ from office.people.models import Person, Role
 from surveys import actions, rules
 from surveys.forms.visits import AskForm, PlanForm, ReasonForm
 from surveys.queries import candidates
-from surveys.views.common import person_of, posted, status_of, visit_for
+from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 
 @require_roles(Role.OWNER, *OFFICE)
@@ -29,7 +29,7 @@ def choose_boat(request: HttpRequest) -> HttpResponse:
 def ask(request: HttpRequest, boat_key: str) -> HttpResponse:
     boat = get_object_or_404(Boat, key=boat_key)
     rules.check_may_ask(person_of(request), boat)
-    form = AskForm(request.POST or None)
+    form = AskForm(sent(request))
     visit = posted(request, form, lambda data: actions.ask_for_visit(by=person_of(request), boat=boat, **data))
     if visit:
         messages.success(request, f"A visit to {boat.name} is asked for; the office plans it.")
@@ -46,7 +46,7 @@ def plan(request: HttpRequest, key: str) -> HttpResponse:
         "harbour": visit.harbour or visit.boat.harbour,
         **({"planned_on": visit.planned_on} if visit.planned_on else {}),
     }
-    form = PlanForm(request.POST or None, candidates=people, initial=initial)
+    form = PlanForm(sent(request), candidates=people, initial=initial)
     done = posted(
         request,
         form,
@@ -77,7 +77,7 @@ def grant_exception(request: HttpRequest, key: str) -> HttpResponse:
     visit = visit_for(request, key)
     interested = [one for one in candidates(visit) if one.interest and not one.excepted]
     person = Person.objects.filter(key=request.GET.get("person", "")).first()
-    form = ReasonForm(request.POST or None)
+    form = ReasonForm(sent(request))
     if person is not None:
         granted = posted(
             request,
@@ -103,7 +103,7 @@ def grant_exception(request: HttpRequest, key: str) -> HttpResponse:
 @require_roles(*OFFICE)
 def call_off(request: HttpRequest, key: str) -> HttpResponse:
     visit = visit_for(request, key)
-    form = ReasonForm(request.POST or None)
+    form = ReasonForm(sent(request))
     if posted(request, form, lambda data: actions.call_off_visit(by=person_of(request), visit=visit, **data)):
         messages.success(request, "The visit is called off.")
         return redirect("surveys:visit", visit.key)

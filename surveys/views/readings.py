@@ -22,7 +22,7 @@ from surveys.models import Reading, Visit
 from surveys.panel import panel_context
 from surveys.queries import chain_of
 from surveys.reading_rows import ReadingRow
-from surveys.views.common import person_of, posted, status_of, visit_for
+from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 
 def show(request: HttpRequest, key: str) -> HttpResponse:
@@ -96,6 +96,7 @@ def _row(visit: Visit, row_key: str) -> ReadingRow:
 def panel(request: HttpRequest, key: str) -> HttpResponse:
     """The live panel alone."""
     visit = visit_for(request, key)
+    rules.check_may_measure(person_of(request), visit)
     rules.check_state(visit, "write")
     return render(request, "surveys/panel.html", panel_context(visit, derive_visit(visit)))
 
@@ -104,7 +105,9 @@ def one_take(request: HttpRequest, key: str, slug: str, mast: str, take: int) ->
     """One take: its history, and the form that amends it."""
     visit, person = visit_for(request, key), person_of(request)
     reading = _reading(visit, slug, mast, request.GET.get("position", ""), take)
-    form = AmendForm(request.POST or None, reading=reading, visit=visit)
+    if request.method == "POST":
+        rules.check_may_measure(person, visit)
+    form = AmendForm(sent(request), reading=reading, visit=visit)
     done = posted(
         request,
         form,
@@ -139,7 +142,7 @@ def withdraw(request: HttpRequest, key: str, slug: str, mast: str, take: int) ->
         rules.check_state(visit, "write")
         raise NotAllowed("Only the visit's measurer takes a reading away.")
     reading = _reading(visit, slug, mast, request.GET.get("position", ""), take)
-    form = WithdrawForm(request.POST or None)
+    form = WithdrawForm(sent(request))
     if posted(request, form, lambda data: actions.withdraw_reading(by=person, reading=reading, **data)):
         messages.success(request, "The reading is taken away; it stays readable in the take's history.")
         return redirect("surveys:readings", visit.key)

@@ -18,16 +18,14 @@ from surveys.forms.visits import UploadForm
 from surveys.logsheet import LogSheetError, LogSheetErrors, read
 from surveys.logsheet.fields import LARGEST_FILE
 from surveys.models import Instrument, Visit
-from surveys.views.common import person_of, posted, status_of, visit_for
+from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 
 def upload(request: HttpRequest, key: str) -> HttpResponse:
     """Every error of the file at once, and then nothing is stored; or the whole sheet is."""
     visit, person = visit_for(request, key), person_of(request)
     rules.check_may_measure(person, visit)
-    form = UploadForm(request.POST or None, request.FILES or None)
-    if request.method == "POST":
-        form = UploadForm(request.POST, request.FILES)
+    form = UploadForm(sent(request), request.FILES if request.method == "POST" else None)
     errors: list[LogSheetError] = []
     try:
         taken = posted(request, form, lambda data: _take(person, visit, data))

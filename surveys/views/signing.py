@@ -11,7 +11,7 @@ from surveys.actions.signing import missing_for_signature
 from surveys.content import canonical_content, sha256
 from surveys.figures import chooses_method, derive_visit
 from surveys.forms.visits import AnswerForm, SettleForm, SignForm
-from surveys.views.common import person_of, posted, status_of, visit_for
+from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 
 def settle(request: HttpRequest, key: str) -> HttpResponse:
@@ -23,7 +23,7 @@ def settle(request: HttpRequest, key: str) -> HttpResponse:
     found = next((one for one in derive_visit(visit).checks if one.key == check_key and one.grade == "stop"), None)
     if found is None:
         raise Http404("This check does not stand any more.")
-    form = SettleForm(request.POST or None, methods=chooses_method(found))
+    form = SettleForm(sent(request), methods=chooses_method(found))
     done = posted(request, form, lambda data: actions.settle_check(by=person, visit=visit, check_key=check_key, **data))
     if done:
         messages.success(request, "The check is settled; your reason goes with the signature.")
@@ -37,7 +37,7 @@ def sign(request: HttpRequest, key: str) -> HttpResponse:
     """What will be signed, what is missing, and the password typed again."""
     visit, person = visit_for(request, key), person_of(request)
     rules.check_may_measure(person, visit)
-    form = SignForm(request.POST or None, initial={"edition": visit.edition})
+    form = SignForm(sent(request), initial={"edition": visit.edition})
     signed = posted(
         request,
         form,
@@ -67,7 +67,7 @@ def answer(request: HttpRequest, key: str, query_key: str) -> HttpResponse:
     rules.check_may_measure(person, visit)
     query = get_object_or_404(visit.queries.select_related("asked_by"), key=query_key)
     query.visit = visit
-    form = AnswerForm(request.POST or None)
+    form = AnswerForm(sent(request))
     if posted(request, form, lambda data: actions.answer_query(by=person, query=query, **data)):
         messages.success(request, "The answer goes back to the reviewer with your next signature.")
         return redirect("surveys:visit", visit.key)
