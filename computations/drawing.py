@@ -23,10 +23,11 @@ from computations.drawing_layout import PAD, Layout
 from computations.drawing_unlabelled import unlabelled
 from computations.drawing_words import description
 
-__all__ = ["RigFigures", "draw_rig", "figures_from", "text_boxes"]
+__all__ = ["RigFigures", "draw_for_page", "draw_rig", "figures_from", "text_boxes"]
 
 WIDTH = 560.0
 LEAST_WIDTH = 340.0
+NARROW = 360.0  # on a phone
 LONGEST_SCALE = 110.0
 GRID_GAP = 14.0
 KEY_WORDS = 260.0  # room kept for the words beside the scale
@@ -80,6 +81,15 @@ def draw_rig(
     """
     sheet = _draw(figures, previous, id_prefix, width, highlight)
     return _wrap(sheet, title)
+
+
+def draw_for_page(
+    figures: RigFigures, *, previous: RigFigures | None = None, title: str = "Rig plan", id_prefix: str = "rig"
+) -> str:
+    """HTML with the rig once for a column and once for a phone: the style sheet shows the one that fits."""
+    wide = draw_rig(figures, previous=previous, title=title, id_prefix=id_prefix)
+    narrow = draw_rig(figures, previous=previous, title=title, id_prefix=f"{id_prefix}-narrow", width=NARROW)
+    return f'<div class="rig-for-wide">{wide}</div><div class="rig-for-narrow">{narrow}</div>'
 
 
 def text_boxes(

@@ -16,7 +16,7 @@ from django.utils.safestring import SafeString, mark_safe
 from boats import exports
 from boats.rules import SEES_EVERY_BOAT
 from boats.views.common import posted, status_of
-from computations.drawing import draw_rig, figures_from
+from computations.drawing import draw_for_page, figures_from
 from office.audit.refusals import NotAllowed, Refusal, WrongState
 from office.certificates import actions, paper, queries, rules, snapshot
 from office.certificates.forms import BeginForm, ConfirmForm, FilterForm, WithdrawForm
@@ -147,7 +147,7 @@ def _stated(document: dict[str, Any]) -> dict[str, Any]:
 def _drawing(document: dict[str, Any]) -> SafeString:
     figures = figures_from(snapshot.results_of(document), snapshot.rig_of(document))
     title = f"Rig of {document['boat']['name']}"
-    return mark_safe(draw_rig(figures, title=title))  # noqa: S308  (made by us, texts escaped there)
+    return mark_safe(draw_for_page(figures, title=title))  # noqa: S308  (made by us, texts escaped there)
 
 
 def pdf(request: HttpRequest, number: str, size: str) -> HttpResponse:

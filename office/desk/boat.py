@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from boats import queries as boat_queries
 from boats import rules as boat_rules
 from boats.models import Boat, FormerParticulars, Rig
-from computations.drawing import draw_rig, figures_from
+from computations.drawing import draw_for_page, figures_from
 from computations.results import DimensionResult
 from office.certificates import rules as certificate_rules
 from office.certificates.models import Certificate, Document
@@ -128,7 +128,7 @@ def measured(boat: Boat) -> Measured | None:
         return None
     figures = derive_visit(visit)
     drawn = figures_from(figures.derivation.dimensions, figures.inputs.rig, figures.inputs.readings)
-    plan = draw_rig(drawn, title=f"Rig of {boat.name}")
+    plan = draw_for_page(drawn, title=f"Rig of {boat.name}")
     return Measured(visit, figures, mark_safe(plan))  # noqa: S308  (our own SVG, its texts escaped there)
 
 

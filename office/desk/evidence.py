@@ -11,7 +11,7 @@ from computations import charts
 from computations.catalogue import DIMENSIONS, READINGS, STATIONS, ReadingKind
 from computations.diagnosis.diagnose import Answer, diagnose
 from computations.diagnosis.staging import scene_alone, scene_between
-from computations.drawing import draw_rig, figures_from
+from computations.drawing import draw_for_page, figures_from
 from computations.results import Carried, Change
 from office.desk.queue import Waiting
 from surveys.models import Query, Reading, Visit
@@ -175,5 +175,5 @@ def drawing(waiting: Waiting) -> SafeString:
     before = None
     if waiting.comparison is not None and waiting.previous_figures is not None:
         before = figures_from(waiting.previous_figures.derivation.dimensions, waiting.previous_figures.inputs.rig)
-    svg = draw_rig(now, previous=before, title=f"Rig of {waiting.visit.boat}")
+    svg = draw_for_page(now, previous=before, title=f"Rig of {waiting.visit.boat}")
     return mark_safe(svg)  # noqa: S308 - our own SVG, its texts escaped there

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 register = template.Library()
 
 EMPTY = "–"
-NARROW = 360.0  # viewBox width of the drawing on a phone
 
 
 def _set(text: str) -> SafeString:
@@ -198,7 +197,7 @@ def _both(draw: Callable[[str, float], str], id_prefix: str) -> SafeString:
     """A drawing for a column and one for a phone: the style sheet shows the one that fits."""
     wide, narrow = (
         mark_safe(draw(id_prefix + suffix, width))  # noqa: S308 - our own text, escaped word by word where it is drawn
-        for suffix, width in (("", drawing.WIDTH), ("-narrow", NARROW))
+        for suffix, width in (("", drawing.WIDTH), ("-narrow", drawing.NARROW))
     )
     return format_html('<div class="rig-for-wide">{}</div><div class="rig-for-narrow">{}</div>', wide, narrow)
 
@@ -208,10 +207,8 @@ def rig_drawing(
     figures: RigFigures, previous: RigFigures | None = None, title: str = "Rig plan", id_prefix: str = "rig"
 ) -> SafeString:
     """The rig plan, the previous visit's lines beneath where given."""
-    return _both(
-        lambda prefix, width: drawing.draw_rig(figures, previous=previous, title=title, id_prefix=prefix, width=width),
-        id_prefix,
-    )
+    drawn = drawing.draw_for_page(figures, previous=previous, title=title, id_prefix=id_prefix)
+    return mark_safe(drawn)  # noqa: S308 - our own text, escaped word by word where it is drawn
 
 
 @register.simple_tag
