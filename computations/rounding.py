@@ -10,7 +10,8 @@ A float is taken at the shortest decimal text that means it (2.675 is 2.675, not
 from __future__ import annotations
 
 import math
-from decimal import Decimal
+from contextlib import suppress
+from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 from fractions import Fraction
 
 THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
@@ -43,6 +44,11 @@ def nearest_multiple(value: Number, step: Number, rule: str = "A") -> Fraction:
 
 def to_decimals(value: Number, decimals: int, rule: str = "A") -> Decimal:
     """`value` with that many decimals (negative: tens, hundreds ...), ties by rule A or B."""
+    if rule == "A" and isinstance(value, float) and math.isfinite(value):
+        # The same step by the decimal library itself, which is an order of magnitude quicker.
+        with suppress(InvalidOperation):  # more digits than it holds: the way below has no such bound
+            rounded = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_EVEN)
+            return rounded or abs(rounded)
     step = Fraction(10) ** -decimals
     multiple = nearest_multiple(value, step, rule)
     scaled = int(multiple / step)
@@ -69,6 +75,9 @@ def _exponent(number: Fraction) -> int:
 
 def decimals_of_uncertainty(uncertainty: Number, digits: int = 2) -> int | None:
     """To how many decimals a value with this uncertainty is quoted; None where the uncertainty is zero."""
+    if isinstance(uncertainty, float) and 0.0 < uncertainty < math.inf:
+        leading = Decimal(repr(float(uncertainty))).adjusted()
+        return digits - 1 - to_decimals(uncertainty, digits - 1 - leading).adjusted()
     number = exact(uncertainty)
     if number <= 0:
         return None
