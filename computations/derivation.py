@@ -19,7 +19,7 @@ from computations.catalogue import dimension_by_name
 from computations.details import Details, details_of, label
 from computations.graph import Node
 from computations.inputs import Assumptions, Instrument, Visit
-from computations.layout import Layout, all_usable, identify, layout_of, usable
+from computations.layout import TOO_GREAT, Layout, locate, usable
 from computations.plan import Outcome
 from computations.reasons import why_no_value
 from computations.results import BudgetLine, DimensionResult
@@ -67,6 +67,17 @@ class Derivation:
         if self._dimensions is None:
             self._dimensions = tuple(self._rows())
         return self._dimensions
+
+    @property
+    def figures(self) -> list[tuple[float, float]]:
+        """Value and expanded uncertainty of every outcome that has a formula, bare; NaN where there is no answer."""
+        answers, count = self.answers, len(self.layout.outputs.values)
+        k = self.layout.assumptions.coverage_factor
+        if not self.layout.weighted:
+            return [(value, k * u) for value, u in zip(answers, answers[count:], strict=False)]
+        nan = math.nan
+        rows = [self.dimensions[i] for i, place in enumerate(self.layout.places) if place is not None]
+        return [(nan if one.value is None else one.value, one.expanded_uncertainty or nan) for one in rows]
 
     def _rows(self) -> Iterable[DimensionResult]:
         answers, layout = self.answers, self.layout
@@ -173,18 +184,19 @@ class Derivation:
 
 def derive(visit: Visit, assumptions: Assumptions = DEFAULT) -> Derivation:
     """All dimensions of one visit with their uncertainty. Readings that are no numbers of a rig count as missing."""
-    used = _finite(visit)
-    shape, instruments = identify(used, assumptions)
-    layout = layout_of(shape)
-    arguments = layout.arguments(used, instruments)
+    values, temperature, used = [one.value for one in visit.readings], visit.air_temperature_c, visit
+    # In this sense NaN, which is in no order, is caught as well.
+    if not (sum(map(abs, values)) < TOO_GREAT and (temperature is None or -TOO_GREAT < temperature < TOO_GREAT)):
+        used = _finite(visit)
+        values = [one.value for one in used.readings]
+    layout, instruments = locate(used, assumptions)
+    arguments = layout.arguments(used, instruments, values)
     return Derivation(visit, used, layout, instruments, (arguments, layout.run(arguments)))
 
 
 def _finite(visit: Visit) -> Visit:
     temperature = visit.air_temperature_c
-    if all_usable(visit.readings) and (temperature is None or math.isfinite(temperature)):
-        return visit
-    if temperature is not None and not math.isfinite(temperature):
+    if temperature is not None and not -TOO_GREAT < temperature < TOO_GREAT:
         temperature = None
     return replace(visit, readings=usable(visit.readings), air_temperature_c=temperature)
 
@@ -223,8 +235,7 @@ def derive_columns(
 
     `readings` has a row for each reading of the template and a column for each visit.
     """
-    shape, instruments = identify(template, assumptions)
-    layout = layout_of(shape)
+    layout, instruments = locate(template, assumptions)
     count, total = len(layout.outputs.values), readings.shape[1]
     answers = np.empty((2 * count + len(layout.weighted), total))
     columns = layout.columns
@@ -260,9 +271,9 @@ def derive_many(visits: Sequence[Visit], assumptions: Assumptions = DEFAULT) -> 
     started: list[tuple[Visit, Visit, Layout, tuple[Instrument | None, ...], list[Any]]] = []
     for i, visit in enumerate(visits):
         used = _finite(visit)
-        shape, instruments = identify(used, assumptions)
-        layout = layout_of(shape)
-        started.append((visit, used, layout, instruments, layout.arguments(used, instruments)))
+        layout, instruments = locate(used, assumptions)
+        values = [one.value for one in used.readings]
+        started.append((visit, used, layout, instruments, layout.arguments(used, instruments, values)))
         groups.setdefault(id(layout), []).append(i)
     answers: dict[int, tuple[float, ...]] = {}
     for members in groups.values():

@@ -60,16 +60,15 @@ def drop_to_sheer(to_band: Q, to_mark: Q, spacing: Q, maths: Maths[Q]) -> Q:
     "Circle-Circle Intersection", from memory). NaN where no triangle has these sides or Z <= 0.
     """
     drop = (to_band * to_band - to_mark * to_mark + spacing * spacing) / (2.0 * spacing)
-    return only_triangle((to_band, to_mark, spacing), drop, NAN, maths)
+    return drop * possible(to_band, to_mark, spacing, maths)
 
 
-def only_triangle(sides: tuple[Q, Q, Q], value: Q | float, otherwise: float, maths: Maths[Q]) -> Q:
-    """`value` where the sides a, b and z > 0 make a triangle, else `otherwise`."""
-    a, b, z = sides
-    value = maths.choose(z - (a - b), value, otherwise)
-    value = maths.choose(z - (b - a), value, otherwise)
-    value = maths.choose(a + b - z, value, otherwise)
-    return maths.choose(-z, otherwise, value)
+def possible(a: Q, b: Q, z: Q, maths: Maths[Q]) -> Q:
+    """1 where the sides a, b and z > 0 make a triangle, else NaN."""
+    answer = maths.choose(z - (a - b), 1.0, NAN)
+    answer = maths.choose(z - (b - a), answer, NAN)
+    answer = maths.choose(a + b - z, answer, NAN)
+    return maths.choose(-z, NAN, answer)
 
 
 def forestay_height_on_outrigger(height: Q, base: Q, reach: Q, mast_width: Q, maths: Maths[Q]) -> Q:

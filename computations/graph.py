@@ -8,7 +8,7 @@ part moves the quantity by how much. It is built by the chain rule, symbolically
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 
@@ -130,6 +130,16 @@ class Graph:
     def sqrt(self, a: Node) -> Node:
         return self.const(math.sqrt(a.value)) if a.is_const and a.value >= 0 else self._make("sqrt", (a,))
 
+    def total(self, nodes: Iterable[Node]) -> Node:
+        """The sum, with everything known put together first."""
+        known, total = 0.0, self.const(0.0)
+        for node in nodes:
+            if node.is_const:
+                known += node.value
+            else:
+                total = total + node
+        return total + known
+
     def ceil(self, a: Node) -> Node:
         return self._make("ceil", (a,))
 
@@ -151,8 +161,12 @@ def combined(graph: Graph, a: Node, form_a: Mapping[Hashable, Node], b: Node, fo
     """The form of a x + b y from those of x and y; parts that cancel for certain are dropped."""
     result = scaled(form_a, a)
     for part, coefficient in form_b.items():
-        term = b * coefficient
-        total = result[part] + term if part in result else term
+        if part not in result:
+            total = b * coefficient
+        elif b.is_value(-1.0):
+            total = result[part] - coefficient
+        else:
+            total = result[part] + b * coefficient
         if total.is_value(0.0):
             result.pop(part, None)
         else:
@@ -190,6 +204,8 @@ class Differentials:
         form_a, form_b = self.of(a), self.of(b)
         if not form_a and not form_b:
             return {}
+        if node.op == "*" and a is b:
+            return scaled(form_a, 2.0 * a)
         by_a, by_b = self._slopes(node, a, b)
         return combined(self.graph, by_a, form_a, by_b, form_b)
 

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import isfinite
-from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -27,11 +26,6 @@ from computations.tracing import Take, Trace
 
 Shape = tuple[Any, ...]
 
-_key_of = attrgetter("slug", "mast", "position", "instrument")
-_value_of = attrgetter("value")
-_pull_of = attrgetter("pull_n")
-
-
 TOO_GREAT = 1e9  # mm or kg: no rig, and its squares still fit
 
 
@@ -40,45 +34,41 @@ def usable(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
     return tuple(reading for reading in readings if isfinite(reading.value) and abs(reading.value) < TOO_GREAT)
 
 
-def all_usable(readings: tuple[Reading, ...]) -> bool:
-    values = list(map(_value_of, readings))
-    return not values or (isfinite(sum(values)) and min(values) > -TOO_GREAT and max(values) < TOO_GREAT)
+def locate(visit: Visit, assumptions: Assumptions) -> tuple[Layout, tuple[Instrument | None, ...]]:
+    """The visit's layout, and its instruments in the order in which the readings name them.
 
-
-def identify(visit: Visit, assumptions: Assumptions) -> tuple[Shape, tuple[Instrument | None, ...]]:
-    """The layout's key, and the visit's instruments in the order in which its readings name them."""
-    slugs, masts, positions, names = zip(*map(_key_of, visit.readings), strict=True) if visit.readings else ((),) * 4
-    order = dict.fromkeys(names)
-    known = {one.identifier: one for one in visit.instruments}
-    instruments = tuple([known.get(name) for name in order])
-    for number, name in enumerate(order):
-        order[name] = number
-    rig = visit.rig
-    spars: Shape = ()
-    if assumptions.spar_to_20_c:
-        spars = tuple(mast.material for mast in rig.masts)
-    pulls = tuple(map(_pull_of, visit.readings))
-    choices = tuple([visit.bas_choice.get(mast.name, "") for mast in rig.masts]) if visit.bas_choice else ()
-    shape = (
-        slugs,
-        masts,
-        positions,
-        tuple([order[name] for name in names]),
-        tuple([_instrument_shape(one) for one in instruments]),
-        tuple([(mast.name, mast.upper_band) for mast in rig.masts]),
-        (rig.outrigger, rig.spinnaker, rig.pole, rig.bowsprit, rig.headsail_foil),
-        spars,
-        tuple([pull is not None for pull in pulls]) if any(pulls) else (),
-        choices,
-        assumptions,
+    The key is made in whole lists, for this is most of what one warm derivation costs besides its formulas.
+    """
+    readings, rig, instruments = visit.readings, visit.rig, visit.instruments
+    pulls = [one.pull_n is not None for one in readings]
+    layout, names = _located(
+        (
+            tuple([one.slug for one in readings]),
+            tuple([one.mast for one in readings]),
+            tuple([one.position for one in readings]),
+            tuple([one.instrument for one in readings]),
+            tuple(pulls) if True in pulls else (),
+            tuple([(one.identifier, one.kind, gauges.model_of(one, "tape")) for one in instruments]),
+            tuple([(mast.name, mast.upper_band) for mast in rig.masts]),
+            (rig.outrigger, rig.spinnaker, rig.pole, rig.bowsprit, rig.headsail_foil),
+            tuple([mast.material for mast in rig.masts]) if assumptions.spar_to_20_c else (),
+            tuple([visit.bas_choice.get(mast.name, "") for mast in rig.masts]) if visit.bas_choice else (),
+            assumptions,
+        )
     )
-    return shape, instruments
+    known = {one.identifier: one for one in reversed(instruments)}
+    return layout, tuple([known.get(name) for name in names])
 
 
-def _instrument_shape(instrument: Instrument | None) -> Shape:
-    if instrument is None:
-        return (None, "class")
-    return (instrument.kind, gauges.model_of(instrument, "tape"))
+@lru_cache(maxsize=4096)
+def _located(key: Shape) -> tuple[Layout, tuple[str, ...]]:
+    """The layout of this key with its instruments counted instead of named, and their names in that order."""
+    slugs, masts, positions, names, hanging, instruments, *rest = key
+    order = tuple(dict.fromkeys(names))
+    known = {name: (kind, model) for name, kind, model in reversed(instruments)}
+    numbers = tuple(order.index(name) for name in names)
+    models = tuple(known.get(name, (None, "class")) for name in order)
+    return layout_of((slugs, masts, positions, numbers, models, hanging, *rest)), order
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +84,7 @@ class Layout:
     """Everything that visits of one shape share. Compiled when first needed."""
 
     def __init__(self, shape: Shape) -> None:
-        slugs, masts, positions, numbers, models, rig_masts, flags, spars, hanging, choices, assumptions = shape
+        slugs, masts, positions, numbers, models, hanging, rig_masts, flags, spars, choices, assumptions = shape
         self.assumptions: Assumptions = assumptions
         self.rig = _rig(rig_masts, flags)
         self.gauges: list[Gauge] = []
@@ -146,12 +136,9 @@ class Layout:
 
     # Numbers in
 
-    def arguments(self, visit: Visit, instruments: Sequence[Instrument | None]) -> list[Any]:
-        """One visit's numbers in the order of `inputs`."""
-        return [
-            *map(_value_of, visit.readings),
-            *self.circumstances(visit, instruments, visit.air_temperature_c),
-        ]
+    def arguments(self, visit: Visit, instruments: Sequence[Instrument | None], readings: Sequence[float]) -> list[Any]:
+        """One visit's numbers in the order of `inputs`: its readings as shown, then everything else."""
+        return [*readings, *self.circumstances(visit, instruments, visit.air_temperature_c)]
 
     def circumstances(self, visit: Visit, instruments: Sequence[Instrument | None], temperature_c: Any) -> list[Any]:
         """All numbers but the readings; `temperature_c` may be a column."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 GRADES = ("stop", "ask", "note")
 VERDICTS = ("within_noise", "changed_below_limit", "changed")
@@ -17,9 +18,9 @@ class ReadingRef:
     position: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class DimensionResult:
-    """One dimension. `value` is None where a reading is missing; `missing` then names what is needed."""
+class DimensionResult(NamedTuple):
+    """One dimension, as the row that is quickest to make. Without a value, `missing` and `reason` say what is needed.
+    """
 
     name: str  # the symbol where there is one, else the slug
     slug: str

@@ -124,7 +124,7 @@ class Trace:
     def _by_one_gauge(self, reading: TracedReading, index: int, takes: list[Take], along: str) -> Node:
         """What this gauge's takes add to the corrected mean; its sources are noted on the way."""
         gauge, share = self.gauges[index], len(takes) / len(reading.takes)
-        shown = (1.0 / len(takes)) * self._sum([self._input("v", take.input) for take in takes])
+        shown = (1.0 / len(takes)) * self.graph.total([self._input("v", take.input) for take in takes])
         source = SharedSource(gauge.source, gauge=index)
         if gauge.category != "tape":
             error, limit = (self._input("g", index, name) for name in gauge.inputs)
@@ -144,12 +144,6 @@ class Trace:
             reading.shared[spar] = reading.shared.get(spar, 0.0) + share * (shown * self._input(along, SPAR_INPUTS[2]))
         reading.shared[temperature] = reading.shared.get(temperature, 0.0) + share * (shown * per_k)
         return share * (shown * factor) + self._hanging(reading, takes)
-
-    def _sum(self, nodes: list[Node]) -> Node:
-        total = nodes[0]
-        for node in nodes[1:]:
-            total = total + node
-        return total
 
     def _hanging(self, reading: TracedReading, takes: list[Take]) -> Node:
         total = self.graph.const(0.0)
@@ -172,7 +166,7 @@ class Trace:
         hanging = self.takes.get(("scale_reading", key[1], ""))
         if hanging is None:
             return one
-        heavy = (1.0 / len(hanging)) * self._sum([self._input("v", take.input) for take in hanging])
+        heavy = (1.0 / len(hanging)) * self.graph.total([self._input("v", take.input) for take in hanging])
         return self.graph.choose(heavy - shown, shown / heavy, one)
 
     def _own_sources(self, reading: TracedReading) -> None:
@@ -197,8 +191,8 @@ class Trace:
         """
         count = len(reading.takes)
         shown = [self._input("v", take.input) for take in reading.takes]
-        mean = (1.0 / count) * self._sum(shown)
-        squares = self._sum([(one - mean) * (one - mean) for one in shown])
+        mean = (1.0 / count) * self.graph.total(shown)
+        squares = self.graph.total([(one - mean) * (one - mean) for one in shown])
         variance = (1.0 / (count * (count - 1))) * squares
         enough = variance - least
         reading.own["repeatability"] = self.graph.choose(enough, variance, least)
@@ -217,7 +211,7 @@ class Trace:
                 a, b, z = (self.readings[key].value for key in three)
                 drop = (a * a - b * b + z * z) / (2.0 * z)
                 slope = drop / a if slug == "band_to_sheer" else (drop - z) / b
-                cosine = formulas.only_triangle((a, b, z), slope, 1.0, self.maths)
+                cosine = self.graph.choose(formulas.possible(a, b, z, self.maths), slope, 1.0)
             reading.shared[SharedSource("sheer_point", where=(mast, side))] = -sheer * cosine
             if slug == "band_to_sheer":
                 reading.shared[SharedSource("lower_band_edge", where=(mast,))] = edge * cosine
@@ -233,12 +227,13 @@ class Trace:
     def part_variance(self, part: object) -> Node:
         """Variance of one part of a form: a reading's own, 1 for a shared source, or that of a gathered lump."""
         if isinstance(part, tuple) and len(part) == 3:
-            return self._sum(list(self.readings[part].own.values()))
+            return self.graph.total(self.readings[part].own.values())
         return self.lumps[part][0] if isinstance(part, str) else self.graph.const(1.0)
 
     def covariance(self, a: Form, b: Form) -> Node:
-        terms = [coefficient * b[part] * self.part_variance(part) for part, coefficient in a.items() if part in b]
-        return self._sum(terms) if terms else self.graph.const(0.0)
+        return self.graph.total(
+            coefficient * b[part] * self.part_variance(part) for part, coefficient in a.items() if part in b
+        )
 
     def variance(self, form: Form) -> Node:
         return self.covariance(form, form)
