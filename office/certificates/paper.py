@@ -21,6 +21,8 @@ KINDS = {
     "steel_tape": "steel tape", "rule": "rule", "calliper": "calliper", "scale": "scale", "level": "level",
     "plumb_line": "plumb line",
 }  # fmt: skip
+# What a page shows only when it is pointed at: it has no place on paper.
+UNSEEN = re.compile(r'<g class="rig-dimension rig-silent"[^>]*>.*?</g>|<line [^>]*class="rig-hit"[^>]*/>')
 VIEW_BOX = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 FIGURE_SPACE, PUNCTUATION_SPACE = "\N{FIGURE SPACE}", "\N{PUNCTUATION SPACE}"
 LENGTH_UNITS = {"mm"}
@@ -62,7 +64,7 @@ def plan(document: dict[str, Any], size: str) -> dict[str, Any]:
     drawn = [draw_rig(figures, title=title, width=width) for width in DRAWING_WIDTHS]
     scale, height, best = max(((*_fit(svg, room), svg) for svg in drawn), key=lambda one: one[0])
     return {
-        "drawing": mark_safe(best),  # noqa: S308  (made by us, texts escaped there)
+        "drawing": mark_safe(UNSEEN.sub("", best)),  # noqa: S308  (made by us, texts escaped there)
         "plan_width": room[0],
         "plan_height": f"{scale * height:.1f}",
         "figures_width": WIDTHS[size] - room[0] - 5,
