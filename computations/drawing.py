@@ -148,10 +148,14 @@ def _rows(sheet: _Sheet, left_over: list[Dimension]) -> float:
     plan, view = sheet.plan, sheet.layout.view
     top = view.y(-plan.freeboard) + 12
     level = [one for one in dimensions.levels(sheet.figures, plan, view) if one.in_rows]
-    uprights = [x for one in level for x in (one.stroke[0], one.stroke[2])]
-    rows = Rows(PAD / 2, sheet.layout.right - 2, uprights)
+    level.sort(key=lambda one: one.slug != "tack_reach")  # on top, where its thin lines cross no other's words
+    rows = Rows(PAD / 2, sheet.layout.right - 2)
+    found = []
+    for number, one in enumerate(level):
+        rows.uprights = [x for later in level[number:] for x in (later.stroke[0], later.stroke[2])]
+        found.append((one, rows.add(one.stroke[0], one.stroke[2], one.label)))
     under = [one for one in left_over if one.slug == "boom_above_sheer"]
-    found = [(one, rows.add(one.stroke[0], one.stroke[2], one.label)) for one in (*level, *under)]
+    found += [(one, rows.add(one.stroke[0], one.stroke[2], one.label)) for one in under]
     free = len(rows.rows)
     found += [
         (one, rows.add_words(dimensions.with_mast(sheet.figures, one), free)) for one in left_over if one not in under

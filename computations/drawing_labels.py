@@ -48,6 +48,14 @@ def text_width(text: str, size: float) -> float:
     return size * sum(_WIDTH.get(character, 1.0) for character in text)
 
 
+@lru_cache(maxsize=2048)
+def _label_width(names: tuple[str, ...], symbol: str, figure: str) -> float:
+    widths = [text_width(name, NAME_SIZE) for name in names]
+    if symbol:
+        widths[-1] += text_width(" " + symbol, SYMBOL_SIZE)
+    return max(*widths, text_width(figure, FIGURE_SIZE))
+
+
 @dataclass(frozen=True, slots=True)
 class Label:
     """What stands at a dimension: plain name in one line or two, symbol smaller after it, figure beneath."""
@@ -58,10 +66,7 @@ class Label:
 
     @property
     def width(self) -> float:
-        widths = [text_width(name, NAME_SIZE) for name in self.names]
-        if self.symbol:
-            widths[-1] += text_width(" " + self.symbol, SYMBOL_SIZE)
-        return max(*widths, text_width(self.figure, FIGURE_SIZE))
+        return _label_width(self.names, self.symbol, self.figure)
 
     @property
     def height(self) -> float:
