@@ -103,7 +103,7 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     }
 
 AUTH_USER_MODEL = "people.Person"
-PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+PASSWORD_HASHERS = ["office.people.passwords.OfficePasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
