@@ -7,27 +7,10 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from boats.forms.fields import day
 from office.certificates.standing import WORDS
 
 LONGEST_REASON = 1000
-
-
-class DayInput(forms.DateInput):
-    input_type = "date"
-
-    def __init__(self) -> None:
-        super().__init__(format="%Y-%m-%d")
-
-
-def day_field(label: str, help_text: str = "", *, required: bool = True) -> forms.DateField:
-    return forms.DateField(
-        label=label,
-        help_text=help_text,
-        required=required,
-        input_formats=["%Y-%m-%d"],
-        widget=DayInput(),
-        error_messages={"invalid": "Expected a day as in 2026-05-04."},
-    )
 
 
 def reason_field(help_text: str, *, required: bool = True) -> forms.CharField:
@@ -46,13 +29,13 @@ class FilterForm(forms.Form):
     standing = forms.ChoiceField(
         label="Standing", required=False, choices=[("", "any"), *((str(key), word) for key, word in WORDS.items())]
     )
-    on = day_field("On the day", required=False)
+    on = day("On the day", required=False)
 
 
 class BeginForm(forms.Form):
     """From which day: asked first, because it decides the last day and what is replaced."""
 
-    valid_from = day_field("In force from", "Today or later, within a year.")
+    valid_from = day("In force from", "Today or later, within a year.")
 
 
 def confirm_field(label: str, missing: str) -> forms.BooleanField:
@@ -81,7 +64,7 @@ class ConfirmForm(forms.Form):
 
 
 class WithdrawForm(forms.Form):
-    on = day_field("No longer in force from", "Today or later: what the office answered before stands.")
+    on = day("No longer in force from", "Today or later: what the office answered before stands.")
     reason = reason_field("Owners and race committees will ask; the reason is kept and shown with the certificate.")
     confirmed = confirm_field(
         "Withdraw this certificate for good", "Confirm that it is to be withdrawn; only a new certificate can follow."

@@ -27,7 +27,7 @@ VIEW_BOX = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 FIGURE_SPACE, PUNCTUATION_SPACE = "\N{FIGURE SPACE}", "\N{PUNCTUATION SPACE}"
 LENGTH_UNITS = {"mm"}
 # Millimetres on the paper: the room the drawing has beside the figures of one mast, and of several. Letter is lower.
-PLANS = {("A4", 1): (72, 134), ("A4", 2): (66, 120), ("Letter", 1): (72, 118), ("Letter", 2): (66, 104)}
+PLANS = {("A4", 1): (72, 122), ("A4", 2): (66, 114), ("Letter", 1): (72, 108), ("Letter", 2): (66, 102)}
 WIDTHS = {"A4": 210 - 24, "Letter": 215.9 - 24}  # between the margins
 # Widths in the drawing's own units; each arranges itself anew, and the one that fills the room best prints largest.
 DRAWING_WIDTHS = (340.0, 400.0, 440.0, 480.0, 520.0)
@@ -154,7 +154,7 @@ def spars(document: dict[str, Any]) -> list[tuple[str, str]]:
     """Each spar's identification: (what it is, its mark)."""
     rig = document["rig"]["description"]
     several = len(rig["masts"]) > 1
-    found = []
+    found: list[tuple[str, str]] = []
     for mast in rig["masts"]:
         name = MAST_NAMES.get(mast["name"], mast["name"]) if several else "Mast"
         spar, boom = mast["mast_identification"] or "no mark", mast["boom_identification"] or "no mark"

@@ -11,7 +11,7 @@ import pytest
 
 from boats.models import Boat
 from boats.names import normalise_name, normalise_sail_number
-from office.certificates import actions, paper
+from office.certificates import actions, paper, pdf
 from office.certificates.models import Certificate
 from surveys.models import Visit
 from tests.cast import Cast, cast
@@ -78,7 +78,7 @@ def quick_papers(monkeypatch: pytest.MonkeyPatch) -> None:
     def render_all(document: dict[str, Any]) -> dict[str, bytes]:
         return {size: f"{size} {document['number']}".encode() for size in paper.SIZES}
 
-    monkeypatch.setattr(actions.pdf, "render_all", render_all)
+    monkeypatch.setattr(pdf, "render_all", render_all)
 
 
 @pytest.fixture

@@ -11,9 +11,10 @@ from django.utils import timezone
 
 from boats import actions as boat_actions
 from boats.models import InterestKind
+from office.audit import trail
 from office.audit.models import Entry
 from office.audit.refusals import NotAllowed, Stale, WrongState
-from office.certificates import actions, numbering, queries, rules, snapshot
+from office.certificates import actions, numbering, pdf, queries, rules, snapshot
 from office.certificates.models import Certificate, Document, Ending
 from office.certificates.standing import standing
 from office.people.models import Role, RoleHolding
@@ -265,7 +266,7 @@ def test_nothing_half_written(cast, accepted, monkeypatch):
     def fails(**_: object) -> None:
         raise RuntimeError("the disk is full")
 
-    monkeypatch.setattr(actions.trail, "record", fails)
+    monkeypatch.setattr(trail, "record", fails)
     with pytest.raises(RuntimeError):
         actions.issue(by=cast.certifier, visit=accepted)
     assert (Certificate.objects.count(), Document.objects.count(), Entry.objects.count()) == (0, 0, rows)
@@ -273,13 +274,13 @@ def test_nothing_half_written(cast, accepted, monkeypatch):
 
 def test_papers_are_rendered_ahead_and_only_once(cast, accepted, monkeypatch):
     """Outside the transaction that holds up other writers; again inside only where the statement has changed."""
-    render, made = actions.pdf.render_all, []
+    render, made = pdf.render_all, []
 
     def counting(document):
         made.append(connection.in_atomic_block)
         return render(document)
 
-    monkeypatch.setattr(actions.pdf, "render_all", counting)
+    monkeypatch.setattr(pdf, "render_all", counting)
     certificate = actions.issue(by=cast.certifier, visit=accepted)
     assert len(made) == 1
 
@@ -288,7 +289,7 @@ def test_papers_are_rendered_ahead_and_only_once(cast, accepted, monkeypatch):
             boat_actions.register_boat(by=cast.administrator, name="Another", sail_number="QVL 77")
         return counting(document)
 
-    monkeypatch.setattr(actions.pdf, "render_all", interrupted)
+    monkeypatch.setattr(pdf, "render_all", interrupted)
     again = actions.issue(
         by=cast.certifier, visit=accepted, replacing=certificate.number, reason="A correction in a busy office."
     )

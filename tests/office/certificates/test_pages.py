@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+from typing import Any
 
 import openpyxl
 import pytest
@@ -74,7 +75,7 @@ def test_no_such_paper_and_no_such_file(enter, issued):
 def several(row):
     """Five certificates of five boats, one in each standing today."""
     first, last = today() - dt.timedelta(days=40), today() + dt.timedelta(days=40)
-    spans = {
+    spans: dict[str, dict[str, Any]] = {
         "in_force": {"valid_from": first, "valid_until": last, "in_force_before": last + dt.timedelta(days=1)},
         "not_yet": {"valid_from": last, "valid_until": last, "in_force_before": last + dt.timedelta(days=1)},
         "expired": {"valid_from": first, "valid_until": first, "in_force_before": first + dt.timedelta(days=1)},
@@ -261,7 +262,7 @@ def test_the_day_is_chosen_before(enter, accepted):
     assert "at the earliest" in past.content.decode()
     assert "ready" not in past.context
     nonsense = client.get(address, {"valid_from": "soon"})
-    assert "Expected a day as in 2026-05-04." in nonsense.content.decode()
+    assert "Expected a date as in 2026-05-04." in nonsense.content.decode()
 
 
 def test_not_without_the_confirmation_and_nothing_typed_is_lost(enter, accepted):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
+import importlib
 import io
 import json
 import logging
@@ -125,7 +127,7 @@ def test_the_snapshot_is_attached_byte_for_byte(sloop):
     xmp = reader.root_object["/Metadata"].get_data().decode()  # type: ignore[attr-defined]
     assert re.search(r"pdfaid:part>3<|pdfaid:part=.3", xmp)
     assert re.search(r"pdfaid:conformance>A<|pdfaid:conformance=.A", xmp)
-    assert reader.root_object["/MarkInfo"]["/Marked"]
+    assert reader.root_object["/MarkInfo"]["/Marked"]  # type: ignore[index]
 
 
 def test_the_same_bytes_again_and_in_another_process(sloop):
@@ -178,7 +180,7 @@ OUTSIDE = [
 @pytest.mark.parametrize("piece", OUTSIDE)
 def test_nothing_outside_the_page_is_fetched_or_passed_over(piece: str):
     html = f"<!doctype html><html lang='en'><head><title>t</title></head><body><p>a</p>{piece}</body></html>"
-    now = pdf.dt.datetime(2026, 5, 4, tzinfo=pdf.dt.UTC)
+    now = dt.datetime(2026, 5, 4, tzinfo=dt.UTC)
     with pytest.raises(pdf.UnsoundPaper):
         pdf.write_pdf(html, attached=b"{}", made_at=now, identifier=b"0" * 16)
 
@@ -201,7 +203,7 @@ def test_missing_system_libraries_are_said_in_one_sentence(monkeypatch):
     def missing(name: str) -> None:
         raise OSError("cannot load library 'libgobject-2.0-0'")
 
-    monkeypatch.setattr(pdf.importlib, "import_module", missing)
+    monkeypatch.setattr(importlib, "import_module", missing)
     with pytest.raises(Refusal) as refused:
         pdf.render(samples.document(), "A4")
     assert str(refused.value) == PDF_LIBRARIES_SENTENCE

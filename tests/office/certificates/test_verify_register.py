@@ -16,9 +16,9 @@ from django.core.management import call_command
 from django.db import connection
 from django.utils import timezone
 
-from office.audit import trail, triggers
+from office.audit import chain, triggers
 from office.audit.models import Entry
-from office.certificates import actions, constraints, pdf, snapshot
+from office.certificates import actions, constraints, paper, pdf, snapshot
 from office.certificates.models import Certificate, Document
 from office.certificates.verification import papers
 from surveys import actions as survey_actions
@@ -45,7 +45,7 @@ def plain_pages(monkeypatch: pytest.MonkeyPatch) -> None:
             f"<!doctype html><html lang=en><title>{document['number']}</title><p>{size} {document['reason']}</p></html>"
         )
 
-    monkeypatch.setattr(pdf.paper, "html_of", html_of)
+    monkeypatch.setattr(paper, "html_of", html_of)
 
 
 @pytest.fixture
@@ -147,10 +147,10 @@ def slip_in(certificates: list[Certificate]) -> None:
 
 def rehash_from(number: int) -> None:
     """What somebody with the database in hand would do: every later hash made anew."""
-    previous = Entry.objects.get(number=number - 1).hash if number > 1 else trail.GENESIS
+    previous = Entry.objects.get(number=number - 1).hash if number > 1 else chain.GENESIS
     for entry in Entry.objects.filter(number__gte=number).order_by("number"):
-        fields = {name: getattr(entry, name) for name in trail.HASHED} | {"previous_hash": previous}
-        previous = trail.hash_of([fields[name] for name in trail.HASHED])
+        fields = {name: getattr(entry, name) for name in chain.HASHED} | {"previous_hash": previous}
+        previous = chain.hash_of([fields[name] for name in chain.HASHED])
         Entry.objects.filter(pk=entry.pk).update(previous_hash=fields["previous_hash"], hash=previous)
 
 
@@ -165,7 +165,7 @@ def delete_issue_row(certificates: list[Certificate]) -> None:
     Entry.objects.filter(number=row.number)._raw_delete("default")
 
 
-TAMPERINGS: dict[str, tuple[Callable[[list[Certificate]], None], list[str]]] = {
+TAMPERINGS: dict[str, tuple[Callable[[list[Certificate]], object], list[str]]] = {
     "statement": (
         lambda c: alter(Certificate, snapshot=changed_snapshot(c[0]))(c),
         ["states was altered: its snapshot does not have the hash", "carries another snapshot than the register"],
