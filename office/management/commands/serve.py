@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from django.core.management.base import CommandParser
 
 THREADS = 4  # one makes a PDF while the others answer
+# A worker that has grown beyond this is replaced by a fresh one, which starts before the old one finishes and goes.
+MOST_MEMORY_MIB = 160
 
 
 def refuse_a_taken_port(host: str, port: int) -> None:
