@@ -30,15 +30,8 @@ def serve(host: str, port: int) -> None:
     refuse_a_taken_port(host, port)
     call_command("collectstatic", interactive=False, verbosity=0)
     server = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port)]
-    server += [
-        "--workers",
-        "1",
-        "--blocking-threads",
-        str(THREADS),
-        "--log-level",
-        "warning",
-        "office.wsgi:application",
-    ]
+    server += ["--workers", "1", "--blocking-threads", str(THREADS), "--log-level", "warning"]
+    server += ["--workers-max-rss", str(MOST_MEMORY_MIB), "--respawn-failed-workers", "office.wsgi:application"]
     os.chdir(environment.ROOT)
     sys.stdout.flush()
     os.execv(sys.executable, server)  # noqa: S606  (so that signals reach the server itself)
