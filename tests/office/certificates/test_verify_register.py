@@ -122,8 +122,13 @@ def forged_paper(certificates: list[Certificate]) -> None:
     )
 
 
-def second_in_force(certificates: list[Certificate]) -> None:
+def drop_constraints() -> None:
+    connection.check_constraints()  # PostgreSQL alters no table for which a deferred check still waits
     constraints.drop(connection)
+
+
+def second_in_force(certificates: list[Certificate]) -> None:
+    drop_constraints()
     Certificate.objects.filter(pk=certificates[0].pk).update(
         in_force_before=certificates[0].valid_until + dt.timedelta(days=1), ending="", ended_on=None, ending_reason=""
     )
@@ -249,9 +254,10 @@ def test_tampering_is_named(two, kind: str):
 
 def test_triggers_and_constraints_that_do_not_stand(two):
     triggers.drop_triggers(connection)
-    constraints.drop(connection)
+    drop_constraints()
     status, text = verify("--format", "json")
     triggers.create_triggers(connection)
+    connection.check_constraints()
     constraints.create(connection)
     answer = json.loads(text)
     assert status == 1
