@@ -19,8 +19,7 @@ class ReadingRef:
 
 
 class DimensionResult(NamedTuple):
-    """One dimension, as the row that is quickest to make. Without a value, `missing` and `reason` say what is needed.
-    """
+    """One dimension, as the row that is quickest to make. Without a value, `missing` and `reason` say what is needed."""
 
     name: str  # the symbol where there is one, else the slug
     slug: str
