@@ -7,23 +7,25 @@ whatever distance. Both are given a broad spread of their own, so that only what
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from computations.catalogue import ReadingKey
+from computations.catalogue import READINGS, SIDES, ReadingKey
 from computations.derivation import Derivation
-from computations.diagnosis.scene import Floats, Item, Scene, Slant
+from computations.diagnosis import noise, priors
+from computations.diagnosis.heights import Bend, Heights, from_mark, from_mark_slopes, gradient
+from computations.diagnosis.noise import Before
+from computations.diagnosis.proportions import PROPORTIONS
+from computations.diagnosis.scene import Floats, Item, Scene, Slant, by_tape
 from computations.inputs import Reading
-from computations.layout import effective_key
 from computations.results import ReadingRef
-from computations.sources import PER_TAKE, ROOT_3, SourceKey
+from computations.units import UnitError, length_factor, mass_factor
 
-STRING_HEIGHT_MM = 60.0  # how differently a string may hang from lifeline to lifeline (common practice, no source)
-MARK_PLACE_MM = 300.0  # where the second mark may be made
-SIDES_MM = 15.0  # how far port and starboard of a hull may differ at the mast
-_PLAIN = re.compile(r"-?\d+([.,]\d+)?")
+_PLAIN = re.compile(r"-?\d+(\.\d+)?")
+FACTORS = {"length": length_factor, "mass": mass_factor}
+SIXTEENTH_MM, SIXTEENTH_KG = 25.4 / 16.0, 0.45359237 / 16.0  # what feet and inches, pounds and ounces are written to
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,293 +37,251 @@ class Sister:
     boats: int
 
 
-@dataclass(slots=True)
-class _Rows:
-    """Rows under construction: `pick` (n, r) is their first-order change with the items; `against` what they lose."""
-
-    pick: list[Floats]
-    against: list[Floats]  # (sources of the previous visit,) effect to be taken off
-    extra: list[float]  # variance of its own
-    target: list[float]
-    nonlinear: dict[int, str]  # row -> "mast|what"
+Sisters = Mapping[ReadingKey, Sister]
 
 
 def scene_between(previous: Derivation, current: Derivation) -> Scene:
     """Two visits of one boat. Readings in only one of them say nothing; different methods meet in the boom's height."""
-    return _scene(current, previous, {})
+    return _Stage(current, previous, {}).scene()
 
 
-def scene_alone(current: Derivation, sisters: Mapping[ReadingKey, Sister] | None = None) -> Scene:
+def scene_alone(current: Derivation, sisters: Sisters | None = None) -> Scene:
     """A first visit: held against its own redundancy and, where there are any, boats of the same design."""
-    return _scene(current, None, sisters or {})
+    return _Stage(current, None, sisters or {}).scene()
 
 
-def _scene(current: Derivation, previous: Derivation | None, sisters: Mapping[ReadingKey, Sister]) -> Scene:
-    details = current.details
-    place = {key: i for i, key in enumerate(details.keys)}
-    readings = [(reading, key) for reading in current.used.readings if (key := _key(current, reading)) in place]
-    items = tuple(_item(current, reading, key) for reading, key in readings if key)
-    keys = [key for _, key in readings if key]
-    values = np.array([item.value for item in items])
-    effects, sources = _item_effects(current, [reading for reading, _ in readings], keys, place)
-    before = _Before(previous)
-    expected = np.array([before.value(key) for key in keys])
-    rows = _rows(current, keys, values, expected, before, sisters)
-    pick = np.array(rows.pick).reshape(len(rows.pick), len(items))
-    covariance = _covariance(pick, effects, sources, rows, before)
-    slants = _slants(current, before)
-    for direction in _left_free(items, slants, before if previous else None):
-        moved = pick @ direction
-        covariance += np.outer(moved, moved)
-    return Scene(
-        items=items,
-        expected=expected,
-        rows=_row_function(current, keys, rows, values, pick),
-        covariance=covariance,
-        slants=slants,
-        same_mast=_same_mast(previous, current),
-    )
+class _Stage:
+    """A scene under construction: rows are added one by one."""
 
+    def __init__(self, current: Derivation, previous: Derivation | None, sisters: Sisters) -> None:
+        self.current, self.before, self.sisters = current, Before(previous), sisters
+        self.items, self.readings, self.keys = _items(current)
+        self.values = np.array([item.value for item in self.items])
+        self.expected = np.array([self.before.value(key) for key in self.keys])
+        self.steady = noise.far(self.values, self.expected)
+        self.members: dict[ReadingKey, list[int]] = {}
+        for i, key in enumerate(self.keys):
+            self.members.setdefault(key, []).append(i)
+        self.heights = Heights(self.members)
+        self.slants = {(one.mast, one.side): one for one in self._slants()}
+        self.pick: list[Floats] = []
+        self.against: list[Floats] = []
+        self.extra: list[float] = []
+        self.target: list[float] = []
+        self.bends: dict[int, Bend] = {}
 
-class _Before:
-    """The last visit's means and effects; empty where there is none."""
+    def scene(self) -> Scene:
+        self._readings()
+        self._booms()
+        if self.before.derivation is None:
+            self._proportions()
+        count = len(self.items)
+        pick = np.array(self.pick).reshape(len(self.pick), count)
+        target = np.array(self.target)
+        return Scene(
+            items=self.items,
+            expected=self.expected,
+            rows=_row_function(pick, target, self.bends),
+            slopes=pick,
+            covariance=self._covariance(pick),
+            slants=tuple(self.slants.values()),
+            same_mast=_same_mast(self.before.derivation, self.current),
+            history=self.before.derivation is not None,
+            bent=bool(self.bends),
+            sisters=frozenset(ReadingRef(*key) for key in self.members if key in self.sisters),
+        )
 
-    def __init__(self, previous: Derivation | None) -> None:
-        self.derivation = previous
-        self.details = previous.details if previous else None
-        self.place = {key: i for i, key in enumerate(self.details.keys)} if self.details else {}
-        self.sources: tuple[SourceKey, ...] = self.details.sources if self.details else ()
+    def add(
+        self,
+        pick: Floats,
+        target: float,
+        *,
+        against: Floats | None = None,
+        extra: float = 0.0,
+        bend: Bend | None = None,
+    ) -> None:
+        """A row: its slopes, what it should be, what the last visit's sources do to it, a variance of its own."""
+        if bend is not None:
+            self.bends[len(self.pick)] = bend
+        self.pick.append(pick)
+        self.target.append(target)
+        self.against.append(self.before.nothing if against is None else against)
+        self.extra.append(extra)
 
-    def value(self, key: ReadingKey | None) -> float:
-        if self.details is None or key not in self.place:
-            return float("nan")
-        return float(self.details.corrected[self.place[key]])
-
-    def effects(self, key: ReadingKey) -> Floats:
-        assert self.details is not None  # noqa: S101 - asked only for keys it has
-        row: Floats = self.details.effects[self.place[key]]
+    def _unit(self, indices: list[int]) -> Floats:
+        row = np.zeros(len(self.items))
+        row[indices] = 1.0 / len(indices)
         return row
 
+    def _readings(self) -> None:
+        for key, takes in self.members.items():
+            if np.isfinite(self.expected[takes[0]]):
+                self._against_last_time(key, takes)
+                continue
+            for i in takes[1:]:
+                self.add(self._unit([i]) - self._unit(takes[:1]), 0.0)
+            other = self.members.get((key[0], key[1], "starboard"))
+            if (sister := self.sisters.get(key)) is not None:
+                self.add(self._unit(takes), sister.centre, extra=sister.spread**2 * (1.0 + 1.0 / max(sister.boats, 1)))
+            elif key[2] == "port" and other and READINGS[key[0]].sides:
+                self.add(self._unit(takes) - self._unit(other), 0.0, extra=priors.SIDES_MM**2)
 
-def _key(derivation: Derivation, reading: Reading) -> ReadingKey | None:
-    return effective_key(derivation.layout.rig, reading.slug, reading.mast, reading.position)
+    def _against_last_time(self, key: ReadingKey, takes: list[int]) -> None:
+        slug, mast, side = key
+        against, before = self.before.effects(key), self.before
+        placing = noise.placing(self.current, self.readings[takes[0]]) ** 2
+        slant = self.slants.get((mast, side)) if slug == "mark_to_sheer" else None
+        extra = placing + (priors.MARK_PLACE_MM**2 if slug == "mark_spacing" else 0.0)
+        spacing = self.members.get(("mark_spacing", mast, ""))
+        triangle = [("band_to_sheer", mast, side), key, ("mark_spacing", mast, "")]
+        if slant is None or not spacing or not all(one in before.place for one in triangle):
+            extra += priors.MARK_PLACE_MM**2 if slug == "mark_to_sheer" else 0.0
+            for i in takes:
+                self.add(self._unit([i]), float(self.expected[i]), against=against, extra=extra)
+            return
+        at = float(self.steady[spacing].mean())
+        slopes = from_mark_slopes(slant, at)
+        against = np.sum([slope * before.effects(one) for slope, one in zip(slopes, triangle, strict=True)], axis=0)
+        step = np.array([at - 0.5, at + 0.5])
+        by_spacing = float(np.diff(from_mark(slant, step))[0])
+        for i in takes:
+            pick = self._unit([i]) - by_spacing * self._unit(spacing)
+            self.add(pick, 0.0, against=against, extra=extra, bend=self.heights.mark(i, slant))
+
+    def _booms(self) -> None:
+        """Where both methods were used now they must agree; where the visits used different ones their heights must."""
+        for mast in (one.name for one in self.current.visit.rig.masts):
+            now = [method for method in ("string", "two_mark") if self.heights.has(mast, method)]
+            if len(now) == 2:
+                self._bent(self.heights.agreement(mast), 0.0)
+                continue
+            for method in now:
+                other = "two_mark" if method == "string" else "string"
+                then = self.before.height(mast, other)
+                if then is not None and self.before.height(mast, method) is None:
+                    self._bent(self.heights.by(method, mast), then[0], against=then[1])
+
+    def _bent(self, bend: Bend, target: float, *, against: Floats | None = None, extra: float = 0.0) -> None:
+        self.add(gradient(bend, self.steady), target, against=against, extra=extra, bend=bend)
+
+    def _proportions(self) -> None:
+        """What rigs have in common, wide; left out where sisters say more."""
+        for one, other, centre, spread in PROPORTIONS:
+            for key, takes in self.members.items():
+                against = ReadingRef(other, key[1])
+                held = (against.reading, against.mast, "")
+                if key[0] != one or held not in self.members or key in self.sisters or held in self.sisters:
+                    continue
+                if min(self.values[takes].min(), self.values[self.members[held]].min()) > 0.0:
+                    self._bent(self.heights.ratio(key, held), centre, extra=spread**2)
+
+    def _covariance(self, pick: Floats) -> Floats:
+        details = noise.steady_details(self.current, self.readings, self.values, self.steady)
+        steps = [item.step for item in self.items]
+        effects, sources = noise.item_effects(self.current, details, self.readings, self.keys, steps)
+        against = np.array(self.against).reshape(len(self.against), len(self.before.sources))
+        covariance = noise.covariance(pick, effects, sources, against, self.before)
+        covariance += np.diag(self.extra)
+        for direction in self._strings():
+            moved = pick @ direction
+            covariance += np.outer(moved, moved)
+        return covariance
+
+    def _slants(self) -> list[Slant]:
+        """The two-mark triangles, the last visit's where it has them: a fault of today is not in those."""
+        found = []
+
+        def value(key: ReadingKey) -> float:
+            then = self.before.value(key)
+            return float(self.steady[self.members[key]].mean()) if np.isnan(then) and key in self.members else then
+
+        for mast in (one.name for one in self.current.visit.rig.masts):
+            for side in SIDES:
+                upper, lower = value(("band_to_sheer", mast, side)), value(("mark_to_sheer", mast, side))
+                spacing = value(("mark_spacing", mast, ""))
+                if np.isfinite([upper, lower, spacing]).all() and min(upper, lower, spacing) > 0:
+                    found.append(Slant(mast, side, upper, lower, spacing))
+        return found
+
+    def _strings(self) -> list[Floats]:
+        """(r,) each: one standard deviation of how differently each mast's string may hang this time."""
+        signs = {"string_to_sheer": priors.STRING_HEIGHT_MM, "string_to_band": -priors.STRING_HEIGHT_MM}
+        directions = [
+            np.array([signs.get(item.slug, 0.0) if item.ref.mast == mast else 0.0 for item in self.items])
+            for mast in dict.fromkeys(item.ref.mast for item in self.items)
+        ]
+        return [direction for direction in directions if direction.any()]
 
 
-def _item(current: Derivation, reading: Reading, key: ReadingKey) -> Item:
+def _items(current: Derivation) -> tuple[tuple[Item, ...], list[Reading], list[ReadingKey]]:
+    """Every take that counts, with its reading and its key, in parallel."""
     details = current.details
-    takes = [one.value for one in current.used.readings if _key(current, one) == key]
-    corrected = float(details.corrected[details.keys.index(key)]) + reading.value - sum(takes) / len(takes)
-    written = reading.written.strip().replace(",", ".")
-    if reading.unit_written.strip() not in ("", "mm", "kg") or not _PLAIN.fullmatch(written):
-        written = f"{reading.value:.10g}"
+    place = {key: i for i, key in enumerate(details.keys)}
+    counting = [
+        (one, key) for one in current.used.readings if (key := noise.key_of(current, one)) is not None and key in place
+    ]
+    shown: dict[ReadingKey, list[float]] = {}
+    for reading, key in counting:
+        shown.setdefault(key, []).append(reading.value)
+    items = []
+    for reading, key in counting:
+        takes = shown[key]
+        corrected = float(details.corrected[place[key]]) + reading.value - sum(takes) / len(takes)
+        items.append(_item(current, reading, ReadingRef(*key), corrected))
+    return tuple(items), [reading for reading, _ in counting], [key for _, key in counting]
+
+
+def _item(current: Derivation, reading: Reading, ref: ReadingRef, corrected: float) -> Item:
+    written, unit, step = _as_written(reading)
     instrument = current.used.instrument(reading.instrument)
     return Item(
-        ref=ReadingRef(*key),
+        ref=ref,
         take=reading.take,
         value=corrected,
         indicated=reading.value,
         written=written,
-        step=10.0 ** -len(written.partition(".")[2]),
+        unit=unit,
+        step=step,
         instrument=reading.instrument,
-        instrument_kind=instrument.kind if instrument else "",
+        by_tape=by_tape(reading.slug, instrument.kind if instrument else ""),
     )
 
 
-def _item_effects(
-    current: Derivation, readings: list[Reading], keys: list[ReadingKey], place: dict[ReadingKey, int]
-) -> tuple[Floats, list[SourceKey]]:
-    """(r, s) effects of the sources on single takes. The scatter of the takes is not believed: a fault may be in it."""
-    details, assumptions = current.details, current.assumptions
-    count = {key: keys.count(key) for key in keys}
-    kept = [j for j, source in enumerate(details.sources) if not (source.kind in PER_TAKE or source.kind == "repeatability")]
-    shared = details.effects[[place[key] for key in keys]][:, kept] if keys else np.zeros((0, len(kept)))
-    own = np.zeros(len(keys))
-    for j, source in enumerate(details.sources):
-        if source.kind in PER_TAKE:
-            for i, key in enumerate(keys):
-                own[i] += details.effects[place[key], j] ** 2 * count[key]
-    for i, (reading, key) in enumerate(zip(readings, keys, strict=True)):
-        if count[key] > 2:
-            at_sheer = assumptions.tape_at_sheer_mm if reading.slug.endswith("_to_sheer") else 0.0
-            own[i] = max(own[i], (2.0 * assumptions.reading_end_mm**2 + at_sheer**2) / ROOT_3**2)
-    lone = [SourceKey("reading_end", current.visit.key, (*key, str(i))) for i, key in enumerate(keys)]
-    return np.hstack([shared, np.diag(np.sqrt(own))]), [*(details.sources[j] for j in kept), *lone]
+def _as_written(reading: Reading) -> tuple[str, str, float]:
+    """Text, unit and last place in mm or kg; the value itself where the text does not say it."""
+    kind = READINGS[reading.slug]
+    text, unit = reading.written.strip().replace(",", "."), reading.unit_written.strip() or kind.unit
+    if text and not _PLAIN.fullmatch(text):
+        return text, unit, SIXTEENTH_KG if kind.quantity == "mass" else SIXTEENTH_MM
+    try:
+        factor = 1.0 if unit == kind.unit else float(FACTORS[kind.quantity](unit))
+    except UnitError:
+        factor = 0.0
+    if not text or abs(float(text) * factor - reading.value) > 1e-6 * abs(reading.value) + 1e-9:
+        text, unit, factor = f"{reading.value:.10g}", kind.unit, 1.0
+        if "e" in text:
+            text = f"{reading.value:.6f}"
+    return text, unit, factor * 10.0 ** -len(text.partition(".")[2])
 
 
-def _rows(
-    current: Derivation,
-    keys: list[ReadingKey],
-    values: Floats,
-    expected: Floats,
-    before: _Before,
-    sisters: Mapping[ReadingKey, Sister],
-) -> _Rows:
-    rows = _Rows([], [], [], [], {})
-    unit = np.eye(len(keys))
-    nothing = np.zeros(len(before.sources))
-    members: dict[ReadingKey, list[int]] = {}
-    for i, key in enumerate(keys):
-        members.setdefault(key, []).append(i)
+def _row_function(pick: Floats, target: Floats, bends: dict[int, Bend]) -> Callable[[Floats], Floats]:
+    """The rows of a batch of readings (h, r) -> (h, n)."""
+    linear = pick.T.copy()
+    linear[:, list(bends)] = 0.0
 
-    def add(pick: Floats, against: Floats, extra: float, target: float) -> None:
-        rows.pick.append(pick)
-        rows.against.append(against)
-        rows.extra.append(extra)
-        rows.target.append(target)
+    def rows(batch: Floats) -> Floats:
+        result: Floats = batch @ linear
+        for row, bend in bends.items():
+            result[:, row] = bend(batch)
+        return result - target
 
-    for key, takes in members.items():
-        if np.isfinite(expected[takes[0]]):
-            for i in takes:
-                add(unit[i], before.effects(key), 0.0, float(expected[i]))
-            continue
-        for i in takes[1:]:
-            add(unit[i] - unit[takes[0]], nothing, 0.0, 0.0)
-        if (sister := sisters.get(key)) is not None:
-            add(unit[takes].mean(axis=0), nothing, sister.spread**2 * (1.0 + 1.0 / sister.boats), sister.centre)
-        elif key[2] == "port" and (other := members.get((key[0], key[1], "starboard"))):
-            add(unit[takes].mean(axis=0) - unit[other].mean(axis=0), nothing, SIDES_MM**2, 0.0)
-    _boom_rows(current, members, before, rows, add, nothing)
     return rows
 
 
-def _boom_rows(current, members, before, rows, add, nothing) -> None:  # type: ignore[no-untyped-def]
-    """Where both methods were used now they must agree; where the visits used different ones their heights must."""
-    for mast in current.visit.rig.masts:
-        now = {method: _gradient(current, mast.name, method, members) for method in ("string", "two_mark")}
-        if now["string"] is not None and now["two_mark"] is not None:
-            rows.nonlinear[len(rows.pick)] = f"{mast.name}|agree"
-            add(now["string"] - now["two_mark"], nothing, 0.0, 0.0)
-        if before.derivation is None:
-            continue
-        for method, other in (("string", "two_mark"), ("two_mark", "string")):
-            then = before.derivation.get("boom_above_sheer", mast.name, other)
-            same = before.derivation.get("boom_above_sheer", mast.name, method)
-            if now[method] is None or now[other] is not None or then is None or then.value is None:
-                continue
-            if same is not None and same.value is not None:
-                continue
-            position = before.derivation.find("boom_above_sheer", mast.name, other)
-            rows.nonlinear[len(rows.pick)] = f"{mast.name}|{method}"
-            add(now[method], before.details.contributions[position], 0.0, then.value)
-
-
-def _gradient(current: Derivation, mast: str, method: str, members: dict[ReadingKey, list[int]]) -> Floats | None:
-    """(r,) change of the boom's height by one method with each take; None where it has no value."""
-    position = current.find("boom_above_sheer", mast, method)
-    if position is None or current.value_at(position) is None:
-        return None
-    details = current.details
-    gradient = np.zeros(sum(len(takes) for takes in members.values()))
-    for key, slope in zip(details.keys, details.gradients[position], strict=True):
-        if key in members:
-            gradient[members[key]] = slope / len(members[key])
-    return gradient
-
-
-def _covariance(pick: Floats, effects: Floats, sources: list[SourceKey], rows: _Rows, before: _Before) -> Floats:
-    """(n, n): what both visits share is taken off before anything is squared."""
-    now = pick @ effects
-    then = np.array(rows.against).reshape(len(rows.against), len(before.sources))
-    index = {source: j for j, source in enumerate(sources) if source.lasts}
-    own = []
-    for j, source in enumerate(before.sources):
-        if source in index:
-            now[:, index[source]] -= then[:, j]
-        else:
-            own.append(j)
-    covariance: Floats = now @ now.T + then[:, own] @ then[:, own].T + np.diag(rows.extra)
-    return covariance
-
-
-def _slants(current: Derivation, before: _Before) -> tuple[Slant, ...]:
-    """The two-mark triangles, the last visit's where it has them: a fault of today is not in those."""
-    found = []
-    details = current.details
-    place = {key: i for i, key in enumerate(details.keys)}
-
-    def value(key: ReadingKey) -> float:
-        then = before.value(key)
-        return then if np.isfinite(then) else float(details.corrected[place[key]]) if key in place else float("nan")
-
-    for mast in current.visit.rig.masts:
-        for side in ("port", "starboard"):
-            upper = value(("band_to_sheer", mast.name, side))
-            lower = value(("mark_to_sheer", mast.name, side))
-            spacing = value(("mark_spacing", mast.name, ""))
-            if np.isfinite([upper, lower, spacing]).all() and min(upper, lower, spacing) > 0:
-                found.append(Slant(mast.name, side, upper, lower, spacing))
-    return tuple(found)
-
-
-def _left_free(items: tuple[Item, ...], slants: tuple[Slant, ...], before: _Before | None) -> list[Floats]:
-    """(r,) each: one standard deviation of what a method leaves free between two visits."""
-    if before is None:
-        return []
-    directions = []
-    for mast in dict.fromkeys(item.ref.mast for item in items):
-        string, mark = np.zeros(len(items)), np.zeros(len(items))
-        by_side = {slant.side: slant for slant in slants if slant.mast == mast}
-        for i, item in enumerate(items):
-            if item.ref.mast != mast:
-                continue
-            if item.slug == "string_to_sheer":
-                string[i] = STRING_HEIGHT_MM
-            elif item.slug == "string_to_band":
-                string[i] = -STRING_HEIGHT_MM
-            elif item.slug == "mark_spacing":
-                mark[i] = MARK_PLACE_MM
-            elif item.slug == "mark_to_sheer" and (slant := by_side.get(item.ref.position)):
-                mark[i] = -MARK_PLACE_MM * (slant.depth - slant.spacing) / slant.lower
-        directions += [string, mark]
-    return [direction for direction in directions if direction.any()]
-
-
-def _row_function(current, keys, rows: _Rows, values: Floats, pick: Floats):  # type: ignore[no-untyped-def]
-    """The rows of a batch of readings (h, r) -> (h, n); linear but for the boom's height by two marks."""
-    linear = pick.copy()
-    target = np.array(rows.target)
-    crooked = {row: what.split("|") for row, what in rows.nonlinear.items()}
-    for row in crooked:
-        linear[row] = 0.0
-        target[row] = rows.target[row]
-    members: dict[ReadingKey, list[int]] = {}
-    for i, key in enumerate(keys):
-        members.setdefault(key, []).append(i)
-
-    def mean(batch: Floats, key: ReadingKey) -> Floats:
-        result: Floats = batch[:, members[key]].mean(axis=1)
-        return result
-
-    def by_string(batch: Floats, mast: str) -> Floats:
-        sides = sum(mean(batch, ("string_to_sheer", mast, side)) for side in ("port", "starboard"))
-        return sides / 2.0 + mean(batch, ("string_to_band", mast, ""))
-
-    def by_two_marks(batch: Floats, mast: str) -> Floats:
-        spacing = mean(batch, ("mark_spacing", mast, ""))
-        spacing = np.where(np.abs(spacing) < 1.0, 1.0, spacing)
-        depths = [
-            (mean(batch, ("band_to_sheer", mast, side)) ** 2 - mean(batch, ("mark_to_sheer", mast, side)) ** 2 + spacing**2)
-            / (2.0 * spacing)
-            for side in ("port", "starboard")
-        ]
-        return (depths[0] + depths[1]) / 2.0
-
-    def evaluate(batch: Floats) -> Floats:
-        result: Floats = batch @ linear.T
-        for row, (mast, what) in crooked.items():
-            if what == "agree":
-                result[:, row] = by_string(batch, mast) - by_two_marks(batch, mast)
-            else:
-                result[:, row] = by_string(batch, mast) if what == "string" else by_two_marks(batch, mast)
-        return result - target
-
-    return evaluate
-
-
-def _same_mast(previous: Derivation | None, current: Derivation) -> bool | None:
+def _same_mast(previous: Derivation | None, current: Derivation) -> dict[str, bool]:
+    """By mast, where both visits name it."""
     if previous is None:
-        return None
+        return {}
     then = {mast.name: mast.mast_identification for mast in previous.visit.rig.masts if mast.mast_identification}
     now = {mast.name: mast.mast_identification for mast in current.visit.rig.masts if mast.mast_identification}
-    both = then.keys() & now.keys()
-    return all(then[name] == now[name] for name in both) if both else None
+    return {name: then[name] == now[name] for name in then.keys() & now.keys()}

@@ -1,0 +1,121 @@
+"""Faults of the tape and of how it was held: its scale, its beginning, the wrong edge of a band."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+
+from computations.diagnosis import priors
+from computations.diagnosis.patterns import Hypothesis, Sketch
+from computations.results import ReadingRef
+
+# Which band's other edge a reading may have been taken to.
+EDGES = (
+    ("luff_between_bands", "upper_band_width"),
+    ("taper_length", "upper_band_width"),
+    ("foot_distance", "boom_band_width"),
+    *((slug, "lower_band_width") for slug in priors.FROM_LOWER_BAND),
+    ("string_to_band", "lower_band_width"),
+    ("band_to_sheer", "lower_band_width"),
+    ("mark_spacing", "lower_band_width"),
+)
+RARE_EDGES = frozenset({"taper_length", "balance_above_band", "string_to_band", "band_to_sheer", "mark_spacing"})
+
+
+def tapes(sketch: Sketch) -> list[list[int]]:
+    """The readings taken with each tape; then those with any tape."""
+    by_instrument: dict[str, list[int]] = {}
+    for index, item in enumerate(sketch.items):
+        if item.by_tape:
+            by_instrument.setdefault(item.instrument, []).append(index)
+    sets = [indices for indices in by_instrument.values() if len(indices) > 2]
+    if len(by_instrument) > 1:
+        sets.append(sorted(itertools.chain.from_iterable(by_instrument.values())))
+    return sets
+
+
+def tape_scale(sketch: Sketch) -> Iterator[Hypothesis]:
+    for indices in tapes(sketch):
+        pattern = sketch.zeros()
+        pattern[indices] = sketch.values[indices]
+        readings = sketch.refs(index for index in indices if abs(sketch.values[index]) >= priors.LEAST_LONG_MM)
+        if len(readings) > 1:
+            yield from sketch.sized(
+                "tape_scale", readings, pattern, priors.SCALE_SPREADS, size_factor=1000.0, unit="mm/m"
+            )
+
+
+def tape_start(sketch: Sketch) -> Iterator[Hypothesis]:
+    for ref, indices, share in sketch.take_sets("tape_start"):
+        if sketch.items[indices[0]].by_tape:
+            for start in priors.TAPE_STARTS:
+                yield Hypothesis(
+                    "tape_start",
+                    (ref,),
+                    shift=sketch.vector(indices, start),
+                    weight=share,
+                    size=start,
+                    support=frozenset(indices),
+                )
+
+
+def tape_start_all(sketch: Sketch) -> Iterator[Hypothesis]:
+    """Every reading of a tape, or only its long ones: short ones are often taken with its end in the hand."""
+    for indices in tapes(sketch):
+        for start in priors.TAPE_STARTS:
+            seen: set[tuple[int, ...]] = set()
+            for least in (0.0, 100.0, 500.0, 1000.0, 2000.0):
+                some = [index for index in indices if abs(sketch.values[index] - start) >= least]
+                readings = sketch.refs(some)
+                if len(readings) < 3 or tuple(some) in seen:
+                    continue
+                seen.add(tuple(some))
+                yield Hypothesis(
+                    "tape_start_all",
+                    readings,
+                    shift=sketch.vector(some, start),
+                    weight=1.0 if least == 0.0 else 0.15,
+                    size=start,
+                )
+
+
+def band_edge(sketch: Sketch) -> Iterator[Hypothesis]:
+    for slug, width_slug in EDGES:
+        for ref, indices in sketch.places.items():
+            if ref.reading == slug:
+                width = sketch.scene.width_of(width_slug, ref.mast, priors.BAND_WIDTH_MM)
+                weight = 0.4 if slug in RARE_EDGES else 1.0
+                yield from _edge(sketch, (ref,), indices, width, width_slug, weight, entire=True)
+    for mast in sketch.scene.masts:
+        heights = [slug for slug in priors.FROM_LOWER_BAND if any(ref.reading == slug for ref in sketch.places)]
+        width = sketch.scene.width_of("lower_band_width", mast, priors.BAND_WIDTH_MM)
+        for slugs in (heights, [slug for slug in heights if slug != "balance_above_band"]):
+            some = [i for i, item in enumerate(sketch.items) if item.ref.mast == mast and item.slug in slugs]
+            readings = sketch.refs(some)
+            if len(readings) > 1:
+                yield from _edge(sketch, readings, some, width, "lower_band_width", 1.0, entire=False)
+
+
+def _edge(
+    sketch: Sketch,
+    readings: tuple[ReadingRef, ...],
+    indices: list[int],
+    width: float,
+    words: str,
+    weight: float,
+    *,
+    entire: bool,
+) -> Iterator[Hypothesis]:
+    support = frozenset(indices) if entire else frozenset[int]()
+    for amount in (width, -width):
+        yield Hypothesis(
+            "band_edge",
+            readings,
+            shift=sketch.vector(indices, amount),
+            # The edge is found anew, and the band's width is known to a millimetre.
+            direction=sketch.vector(indices, 0.7),
+            weight=weight,
+            size=amount,
+            words=words,
+            support=support,
+        )
