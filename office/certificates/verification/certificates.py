@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import F
@@ -18,6 +19,7 @@ from office.certificates.verification.papers import NotOurPaper, attached_snapsh
 from surveys.models import SignOff
 
 ENDINGS = {Ending.REPLACED: "replace_certificate", Ending.WITHDRAWN: "withdraw_certificate"}
+LAST_DIGITS = Decimal("0.000002")  # signature and certificate round the same figure to six decimals, each its own way
 VERBS = ("issue_certificate", *ENDINGS.values())
 
 
@@ -62,9 +64,28 @@ def _snapshot(one: Certificate) -> Iterator[Misfit]:
             )
     signed = SignOff.objects.filter(
         visit_id=one.visit_id, meaning="measured", content_sha256=_at(stated, "visit", "sign_off", "content_sha256")
-    )
-    if not signed.exists():
+    ).first()
+    if signed is None:
         yield Misfit(one.number, f"{one.number} rests on a measurer's signature that its visit does not bear.")
+    else:
+        yield from _figures(one, stated, parsed(signed.content))
+
+
+def _figures(one: Certificate, stated: dict[str, Any], signed: dict[str, Any]) -> Iterator[Misfit]:
+    """Each dimension is the one that was signed."""
+    values = {
+        (row["dimension"], row["mast"]): row["value"]
+        for row in signed.get("dimensions", [])
+        if row["method"] in {"", "adopted"}
+    }
+    for row in stated.get("dimensions", []):
+        value = values.get((row["slug"], row["mast"]))
+        if value is None or abs(Decimal(value) - Decimal(row["value_unrounded"])) > LAST_DIGITS:
+            yield Misfit(
+                one.number,
+                f"{one.number} states {row['name'].lower()} ({row['mast']}) as {row['value_unrounded']}, "
+                f"but {value or 'nothing'} was signed.",
+            )
 
 
 def _columns(one: Certificate, stated: dict[str, Any]) -> Iterator[tuple[str, str, str]]:

@@ -113,6 +113,14 @@ def forged_snapshot(certificates: list[Certificate]) -> None:
     Certificate.objects.filter(pk=certificates[0].pk).update(snapshot=text, snapshot_sha256=snapshot.sha256(text))
 
 
+def forged_figure(certificates: list[Certificate]) -> None:
+    """A figure altered wherever the certificate keeps it, its hash too; the measurer signed another one."""
+    document = snapshot.read(certificates[0])
+    document["dimensions"][0]["value_unrounded"] = "12999.000000"
+    text = snapshot.canonical(document)
+    Certificate.objects.filter(pk=certificates[0].pk).update(snapshot=text, snapshot_sha256=snapshot.sha256(text))
+
+
 def forged_paper(certificates: list[Certificate]) -> None:
     """Another PDF with its own hash, carrying an altered statement."""
     document = snapshot.read(certificates[0]) | {"reason": "forged"}
@@ -179,6 +187,7 @@ TAMPERINGS: dict[str, tuple[Callable[[list[Certificate]], object], list[str]]] =
         forged_snapshot,
         ["carries another snapshot than the register", "with another statement than the register's"],
     ),
+    "figure": (forged_figure, ["states luff (main) as 12999.000000, but 1"]),
     "not JSON": (alter(Certificate, snapshot="{"), ["is not JSON in canonical form"]),
     "first day": (
         alter(Certificate, valid_from=dt.date(2020, 1, 1)),

@@ -1,0 +1,121 @@
+"""From HTML to the bytes of a PDF: nothing is fetched, nothing is logged and passed over, the same bytes every time.
+
+Any storey above the trail may print. WeasyPrint is imported where it is needed: its system libraries may be missing,
+and then only making a PDF fails.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib
+import logging
+import re
+import threading
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Self
+
+import segno
+from django.utils.safestring import SafeString, mark_safe
+
+from office.audit.refusals import Refusal
+from office.environment import PDF_LIBRARIES_SENTENCE
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+SIZES = {"A4": "A4", "Letter": "letter"}  # name -> CSS page size
+# What a drawing shows only when it is pointed at: it has no place on paper.
+UNSEEN = re.compile(r'<g class="rig-dimension rig-silent"[^>]*>.*?</g>|<line [^>]*class="rig-hit"[^>]*/>')
+
+MISSING_SIGN = re.compile(r"^\.notdef glyph .*\(U\+([0-9A-F]+)\)")
+
+
+class UnsoundPaper(Exception):
+    """The page asked for something outside itself, or WeasyPrint had something to complain of."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attached:
+    """A file that travels inside the PDF, in the state it had at `made_at`."""
+
+    name: str
+    content: bytes
+    description: str
+    made_at: dt.datetime
+
+
+def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attached: Attached | None = None) -> bytes:
+    """The bytes. Refusal where system libraries are missing; UnsoundPaper where the page is not self-contained."""
+    weasyprint = _weasyprint()
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher  # noqa: PLC0415  (a heavy library)
+
+    class NothingOutside(URLFetcher):  # type: ignore[misc]
+        def fetch(self, url: str, headers: Any = None) -> Any:
+            raise FatalURLFetchingError(f"a printed page may not fetch {url[:200]}")
+
+    fetcher = NothingOutside()
+    files = [] if attached is None else [_attachment(weasyprint, attached, fetcher)]
+    with Complaints() as complaints:
+        try:
+            content = weasyprint.HTML(string=html, url_fetcher=fetcher).write_pdf(
+                pdf_variant=variant, pdf_identifier=identifier, attachments=files
+            )
+        except FatalURLFetchingError as error:  # a BaseException: no `except Exception` above would see it
+            raise UnsoundPaper(str(error)) from error
+    if signs := _unprintable(complaints.texts):
+        raise Refusal(
+            f"The fonts of this machine lack {signs}: install a font that has it, or write the text otherwise; "
+            "nothing has been made."
+        )
+    if complaints.texts:
+        raise UnsoundPaper("; ".join(complaints.texts))
+    return bytes(content)
+
+
+def code(address: str) -> SafeString:
+    """The address as a QR code (ISO/IEC 18004): SVG, medium error correction, quiet zone of four."""
+    return mark_safe(segno.make(address, error="m", micro=False).svg_inline(omitsize=True, border=4))  # noqa: S308
+
+
+def _unprintable(complaints: list[str]) -> str:
+    """The signs for which no font has a shape, each once, as in: “漢” (U+6F22)."""
+    found = dict.fromkeys(code for text in complaints for code in MISSING_SIGN.findall(text))
+    named = [
+        f"“{chr(int(code, 16))}” (U+{code})" if chr(int(code, 16)).isprintable() else f"U+{code}" for code in found
+    ]
+    return ", ".join(named[:5]) + (" and others" if len(named) > 5 else "")
+
+
+def _attachment(weasyprint: ModuleType, file: Attached, fetcher: Any) -> Any:
+    return weasyprint.Attachment(
+        string=file.content, name=file.name, description=file.description, relationship="Source",
+        created=file.made_at, modified=file.made_at, url_fetcher=fetcher,
+    )  # fmt: skip
+
+
+def _weasyprint() -> ModuleType:
+    try:
+        return importlib.import_module("weasyprint")
+    except OSError as error:
+        raise Refusal(PDF_LIBRARIES_SENTENCE) from error
+
+
+class Complaints(logging.Handler):
+    """Collects what WeasyPrint logs as a warning or worse in this thread: a relative address, an image left out."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.texts: list[str] = []
+        self._thread = threading.get_ident()
+        self._logger = logging.getLogger("weasyprint")
+
+    def emit(self, record: logging.LogRecord) -> None:
+        if record.thread == self._thread:
+            self.texts.append(record.getMessage())
+
+    def __enter__(self) -> Self:
+        self._logger.addHandler(self)
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self._logger.removeHandler(self)
