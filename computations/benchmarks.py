@@ -13,13 +13,16 @@ from typing import Any
 import numpy as np
 
 from computations import formulas
+from computations.catalogue import READINGS
 from computations.derivation import CHUNK, Derivation, derive, derive_columns
+from computations.gauges import temperature_u
 from computations.inputs import Instrument, Mast, Reading, Rig, Visit
 from computations.layout import locate
 
 Pair = tuple[Callable[[], Any], Callable[[], Any]]
 BATCH = 100_000
 PEER_VISITS = 100  # as many as a batch's peer does in one call
+WARM_VISITS = 200  # as many as ours does one by one in one call, while the peer does one
 
 _BY_TAPE = {
     "lower_band_width": 26, "upper_band_width": 27, "luff_between_bands": 15286, "forestay_above_band": 14981,
@@ -62,10 +65,10 @@ def full_visit() -> Visit:
 
 
 def one_visit() -> Pair:
-    """Every dimension of one visit with its U: ours from the visit's rows on, the peer's from its tables."""
+    """Every dimension of one visit at a time with its U: ours from the visit's rows on, the peer's from its tables."""
     visit = full_visit()
     peer = Peer(derive(visit))
-    return lambda: derive(visit).figures, peer
+    return lambda: [derive(visit).figures for _ in range(WARM_VISITS)], peer
 
 
 def batch(total: int = BATCH) -> Pair:
@@ -105,7 +108,8 @@ def _table(total: int) -> tuple[Visit, Any]:
 class Peer:
     """The visit's dimensions through `uncertainties`: sources made, readings corrected, formulas run, U read.
 
-    The sizes of all sources and the temperature factor are worked out beforehand.
+    The sizes of all sources but the temperature's, and the slopes of the slant distances, are worked out beforehand;
+    readings that no dimension needs are left out.
     """
 
     def __init__(self, derivation: Derivation) -> None:
@@ -115,20 +119,27 @@ class Peer:
         self.ufloat, self.sqrt = uncertainties.ufloat, umath.sqrt
         self.covariance = uncertainties.covariance_matrix
         details, visit = derivation.details, derivation.visit
+        self.tape = visit.instruments[0]
+        self.temperature = (visit.air_temperature_c, temperature_u(visit.air_temperature_c, derivation.assumptions))
         self.shared = sum(key.detail not in details.keys for key in details.sources)
-        self.rows: list[tuple[tuple[str, str], list[float], float, float, list[tuple[int, float]], list[float]]] = []
+        self.rows: list[tuple[tuple[str, str], bool, list[float], float, list[tuple[int, float]], list[float]]] = []
         for i, key in enumerate(details.keys):
             slug, _, position = key
-            takes = [one.value for one in visit.readings if (one.slug, one.position) == (slug, position)]
-            factor = float(details.corrected[i]) * len(takes) / sum(takes)
+            takes = [one for one in visit.readings if (one.slug, one.position) == (slug, position)]
             own = {
                 source.kind: float(details.effects[i, j])
                 for j, source in enumerate(details.sources)
                 if source.detail == key
             }
             per_take = own.pop("reading_end") * len(takes) ** 0.5
-            effects = [(j, float(details.effects[i, j])) for j in range(self.shared) if details.effects[i, j]]
-            self.rows.append(((slug, position), takes, factor, per_take, effects, list(own.values())))
+            effects = [
+                (j, float(details.effects[i, j]))
+                for j, source in enumerate(details.sources[: self.shared])
+                if details.effects[i, j] and source.kind != "tape_temperature"
+            ]
+            by_tape, values = takes[0].instrument == self.tape.identifier, [one.value for one in takes]
+            if READINGS[slug].feeds:
+                self.rows.append(((slug, position), by_tape, values, per_take, effects, list(own.values())))
 
     @staticmethod
     def choose(condition: Any, if_not_negative: Any, otherwise: Any) -> Any:
@@ -137,9 +148,11 @@ class Peer:
     def __call__(self) -> list[tuple[float, float]]:
         ufloat = self.ufloat
         sources = [ufloat(0.0, 1.0) for _ in range(self.shared)]
+        warmth = 1.0 + self.tape.expansion_per_k * (ufloat(*self.temperature) - self.tape.reference_temperature_c)
         x: dict[tuple[str, str], Any] = {}
-        for key, takes, factor, per_take, effects, own in self.rows:
-            corrected = [ufloat(value, per_take) * factor for value in takes]
+        for key, by_tape, takes, per_take, effects, own in self.rows:
+            shown = [ufloat(value, per_take) for value in takes]
+            corrected = [one * warmth for one in shown] if by_tape else shown
             reading = corrected[0] if len(corrected) == 1 else (corrected[0] + corrected[1]) / 2.0
             for source, effect in effects:
                 reading = reading + effect * sources[source]
@@ -175,11 +188,8 @@ class Peer:
         string = formulas.boom_height_by_string(
             of("string_to_sheer", "port"), of("string_to_sheer", "starboard"), of("string_to_band")
         )
-        drops = [
-            formulas.drop_to_sheer(of("band_to_sheer", side), of("mark_to_sheer", side), of("mark_spacing"), self)
-            for side in ("port", "starboard")
-        ]
-        two_mark = formulas.mean_of_sides(drops[0], drops[1])
+        port, starboard = ((of("band_to_sheer", side), of("mark_to_sheer", side)) for side in ("port", "starboard"))
+        two_mark = formulas.boom_height_by_two_marks(port, starboard, of("mark_spacing"), self)
         (var_s, both), (_, var_t) = self.covariance([string, two_mark])
         share = (var_t - both) / (var_s + var_t - 2.0 * both)
         return string, two_mark, share * string + (1.0 - share) * two_mark

@@ -28,7 +28,7 @@ from computations.student import coverage_factor, coverage_factors
 
 Array = NDArray[np.float64]
 DEFAULT = Assumptions()
-CHUNK = 512  # columns that stay in the processor's cache
+CHUNK = 1024  # columns whose intermediate results stay in the processor's cache
 ZERO_UNCERTAINTY = (
     "The uncertainty is zero to first order, which no measured figure is: "
     "look at the assumptions and at the formula's higher orders."
@@ -74,7 +74,7 @@ class Derivation:
         answers, count = self.answers, len(self.layout.outputs.values)
         k = self.layout.assumptions.coverage_factor
         if not self.layout.weighted:
-            return [(value, k * u) for value, u in zip(answers, answers[count:], strict=False)]
+            return list(zip(answers, map(k.__mul__, answers[count:]), strict=False))
         nan = math.nan
         rows = [self.dimensions[i] for i, place in enumerate(self.layout.places) if place is not None]
         return [(nan if one.value is None else one.value, one.expanded_uncertainty or nan) for one in rows]

@@ -59,8 +59,19 @@ def drop_to_sheer(to_band: Q, to_mark: Q, spacing: Q, maths: Maths[Q]) -> Q:
     d = (A2 - B2 + Z2) / (2 Z), the foot of the common chord of two circles (law of cosines; Weisstein, MathWorld,
     "Circle-Circle Intersection", from memory). NaN where no triangle has these sides or Z <= 0.
     """
-    drop = (to_band * to_band - to_mark * to_mark + spacing * spacing) / (2.0 * spacing)
+    drop = (to_band * to_band - to_mark * to_mark) / (2.0 * spacing) + 0.5 * spacing
     return drop * possible(to_band, to_mark, spacing, maths)
+
+
+def boom_height_by_two_marks(port: tuple[Q, Q], starboard: tuple[Q, Q], spacing: Q, maths: Maths[Q]) -> Q:
+    """BAS by two marks (mm): the mean of both sides' drops, each side given as its slants to band and mark.
+
+    As `drop_to_sheer` on either side, with what both share taken out: (A2 - B2 + A'2 - B'2) / (4 Z) + Z / 2.
+    """
+    squares = [to_band * to_band - to_mark * to_mark for to_band, to_mark in (port, starboard)]
+    mean = (squares[0] + squares[1]) / (4.0 * spacing) + 0.5 * spacing
+    both = possible(*port, spacing, maths) * possible(*starboard, spacing, maths)
+    return mean * both
 
 
 def possible(a: Q, b: Q, z: Q, maths: Maths[Q]) -> Q:

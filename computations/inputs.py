@@ -110,6 +110,12 @@ class Reading:
     unit_written: str = ""
     pull_n: float | None = None  # given only where the tape hung free
     remark: str = ""
+    # What decides the formulas, as opposed to the figure; made once, since every derivation asks for it.
+    where: tuple[str, str, str, str, bool] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        where = (self.slug, self.mast, self.position, self.instrument, self.pull_n is not None)
+        object.__setattr__(self, "where", where)
 
     @property
     def key(self) -> tuple[str, str, str, int]:

@@ -37,17 +37,12 @@ def usable(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
 def locate(visit: Visit, assumptions: Assumptions) -> tuple[Layout, tuple[Instrument | None, ...]]:
     """The visit's layout, and its instruments in the order in which the readings name them.
 
-    The key is made in whole lists, for this is most of what one warm derivation costs besides its formulas.
+    The key is gathered in as few steps as can be: beside the formulas it is what a warm derivation costs.
     """
     readings, rig, instruments = visit.readings, visit.rig, visit.instruments
-    pulls = [one.pull_n is not None for one in readings]
     layout, names = _located(
         (
-            tuple([one.slug for one in readings]),
-            tuple([one.mast for one in readings]),
-            tuple([one.position for one in readings]),
-            tuple([one.instrument for one in readings]),
-            tuple(pulls) if True in pulls else (),
+            tuple([one.where for one in readings]),
             tuple([(one.identifier, one.kind, gauges.model_of(one, "tape")) for one in instruments]),
             tuple([(mast.name, mast.upper_band) for mast in rig.masts]),
             (rig.outrigger, rig.spinnaker, rig.pole, rig.bowsprit, rig.headsail_foil),
@@ -63,7 +58,8 @@ def locate(visit: Visit, assumptions: Assumptions) -> tuple[Layout, tuple[Instru
 @lru_cache(maxsize=4096)
 def _located(key: Shape) -> tuple[Layout, tuple[str, ...]]:
     """The layout of this key with its instruments counted instead of named, and their names in that order."""
-    slugs, masts, positions, names, hanging, instruments, *rest = key
+    wheres, instruments, *rest = key
+    slugs, masts, positions, names, hanging = zip(*wheres, strict=True) if wheres else ((),) * 5
     order = tuple(dict.fromkeys(names))
     known = {name: (kind, model) for name, kind, model in reversed(instruments)}
     numbers = tuple(order.index(name) for name in names)

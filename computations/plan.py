@@ -159,10 +159,8 @@ class Plan(Generic[Q]):
         self._keep(Outcome("boom_above_sheer", name, "adopted", value, missing))
 
     def _by_two_marks(self, band_port: Q, mark_port: Q, band_starboard: Q, mark_starboard: Q, spacing: Q) -> Q:
-        return formulas.mean_of_sides(
-            formulas.drop_to_sheer(band_port, mark_port, spacing, self.maths),
-            formulas.drop_to_sheer(band_starboard, mark_starboard, spacing, self.maths),
-        )
+        port, starboard = (band_port, mark_port), (band_starboard, mark_starboard)
+        return formulas.boom_height_by_two_marks(port, starboard, spacing, self.maths)
 
     def _foretriangle(self, mast: str) -> None:
         outrigger = ("outrigger_reach", "outrigger_mast_width")

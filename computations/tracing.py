@@ -209,7 +209,7 @@ class Trace:
             cosine = self.graph.const(1.0)
             if all(key in self.readings for key in three):
                 a, b, z = (self.readings[key].value for key in three)
-                drop = (a * a - b * b + z * z) / (2.0 * z)
+                drop = (a * a - b * b) / (2.0 * z) + 0.5 * z
                 slope = drop / a if slug == "band_to_sheer" else (drop - z) / b
                 cosine = self.graph.choose(formulas.possible(a, b, z, self.maths), slope, 1.0)
             reading.shared[SharedSource("sheer_point", where=(mast, side))] = -sheer * cosine

@@ -28,7 +28,8 @@ class Benchmark:
     """`prepare` returns the two things to time. One of the two bars is set.
 
     at_most: ours may take that many times as long as the peer. at_least: ours must be that many times faster.
-    calls: how often each is called in one timing. database: it needs one (a scratch file, migrated, as in the office).
+    calls: how often each is called in one timing; per_call: how many units of work either does in one call, where
+    they differ and the ratio is of one unit. database: it needs one (a scratch file, migrated, as in the office).
     """
 
     name: str
@@ -38,6 +39,7 @@ class Benchmark:
     at_most: float | None = None
     at_least: float | None = None
     calls: int = 20
+    per_call: tuple[int, int] = (1, 1)
     rounds: int = 15
     database: bool = False
 
@@ -77,7 +79,8 @@ def measure(benchmark: Benchmark) -> Outcome:
     for number in range(benchmark.rounds):
         first, second = (ours, peer) if number % 2 == 0 else (peer, ours)
         times = {first: _timed(first, benchmark.calls), second: _timed(second, benchmark.calls)}
-        ratios.append(times[ours] / times[peer] if benchmark.at_most is not None else times[peer] / times[ours])
+        one, other = times[ours] / benchmark.per_call[0], times[peer] / benchmark.per_call[1]
+        ratios.append(one / other if benchmark.at_most is not None else other / one)
     ratio = statistics.median(ratios)
     if benchmark.at_most is not None:
         means, bar, holds = (
