@@ -15,6 +15,7 @@ from office.policy import queries as policy_queries
 from office.policy.models import PolicyEdition
 from surveys.inputs import visit_inputs
 from surveys.models import Visit
+from surveys.queries import settlements_of
 from surveys.transitions import FROZEN
 
 METHODS_DIFFER = "boom_methods_differ"
@@ -50,9 +51,10 @@ def policy_of(visit: Visit) -> PolicyEdition:
 def derive_visit(visit: Visit, assumptions: inputs.Assumptions | None = None) -> Figures:
     """The visit's figures and findings, under the policy's assumptions unless others are given."""
     assumptions = assumptions or policy_queries.assumptions(policy_of(visit))
-    given = visit_inputs(visit)
+    settlements = settlements_of(visit)
+    given = visit_inputs(visit, settlements)
     derivation = derive(given, assumptions)
-    settled = frozenset(one.check_key for one in visit.settlements.all())
+    settled = frozenset(one.check_key for one in settlements)
     return Figures(given, derivation, check(given, derivation, assumptions, limits=_limits(visit)), settled)
 
 

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from boats import rigs
 from boats.models import Rig as StoredRig
 from computations import inputs
-from surveys.models import Calibration, Instrument, Reading, Visit
-from surveys.queries import current_readings, fetched
+from surveys.models import Calibration, Instrument, Reading, Settlement, Visit
+from surveys.queries import current_readings, fetched, settlements_of
 from surveys.transitions import FROZEN
 
 
-def visit_inputs(visit: Visit) -> inputs.Visit:
+def visit_inputs(visit: Visit, settlements: Sequence[Settlement] | None = None) -> inputs.Visit:
     """The stored visit as the computations take it. Works for a visit without rig or readings too."""
+    settlements = settlements_of(visit) if settlements is None else settlements
+    preparation = visit.preparation.all() if fetched(visit, "preparation") else visit.preparation.order_by("pk")
     readings = current_readings(visit)
     rig = visit.rig
     return inputs.Visit(
@@ -33,9 +35,10 @@ def visit_inputs(visit: Visit) -> inputs.Visit:
         readings=tuple(_reading(one) for one in readings),
         preparation=tuple(
             inputs.Preparation(item=one.item, answer=one.answer, mast=one.mast, remark=one.remark)
-            for one in visit.preparation.all()
+            for one in preparation
         ),
-        bas_choice=_choices(visit),
+        # A finding's key names its check, then its mast; the latest choice counts.
+        bas_choice={one.check_key.split(":")[1]: one.choice for one in settlements if one.choice},
     )
 
 
@@ -70,17 +73,6 @@ def _reading(row: Reading) -> inputs.Reading:
     )
 
 
-def _choices(visit: Visit) -> dict[str, str]:
-    """The method chosen for the boom's height, by mast: the latest settlement that chose one."""
-    rows = sorted(visit.settlements.all(), key=lambda row: row.pk)
-    return {mast_of_choice(row.check_key): row.choice for row in rows if row.choice}
-
-
-def mast_of_choice(check_key: str) -> str:
-    """A finding's key names its check, then its mast."""
-    return check_key.split(":")[1]
-
-
 def calibrations_used(visit: Visit, instruments: list[Instrument]) -> dict[int, Calibration]:
     """For each instrument (by row id) the calibration that counts on the visit's day.
 
@@ -90,7 +82,7 @@ def calibrations_used(visit: Visit, instruments: list[Instrument]) -> dict[int, 
     if all(fetched(one, "calibrations") for one in instruments):
         rows = [row for one in instruments for row in one.calibrations.all()]
     else:
-        rows = Calibration.objects.filter(instrument__in=instruments)
+        rows = Calibration.objects.filter(instrument__in=instruments).order_by("pk")
     day = visit.date or dt.date.max
     known_at = visit.signed_at if visit.state in FROZEN else None
     counting = [row for row in rows if row.calibrated_on <= day and (known_at is None or row.recorded_at <= known_at)]

@@ -30,5 +30,5 @@ def panel_context(visit: Visit, figures: Figures) -> dict[str, Any]:
 
 def draw(visit: Visit, figures: Figures) -> str:
     """The rig to scale from the figures; the drawing escapes every text it takes."""
-    rig = drawing.figures_from(figures.derivation.dimensions, figures.inputs.rig)
+    rig = drawing.figures_from(figures.derivation.dimensions, figures.inputs.rig, figures.inputs.readings)
     return mark_safe(drawing.draw_for_page(rig, title=f"Rig of {visit.boat.name}", id_prefix="rig"))  # noqa: S308

@@ -59,13 +59,18 @@ def current_readings(visit: Visit) -> list[Reading]:
         rows = [row for row in every if row.pk not in replaced and not row.withdrawn]
     else:
         counting = visit.readings.filter(replaced_by__isnull=True, withdrawn=False)
-        rows = counting.select_related("instrument")
+        rows = counting.select_related("instrument").order_by("pk")
     return sorted(rows, key=walking_order)
 
 
 def fetched(thing: Model, name: str) -> bool:
     """Whether the rows of a relation were prefetched with the thing."""
     return name in getattr(thing, "_prefetched_objects_cache", {})
+
+
+def settlements_of(visit: Visit) -> list[Settlement]:
+    """Reasons written for stop checks, oldest first."""
+    return list(visit.settlements.all() if fetched(visit, "settlements") else visit.settlements.order_by("pk"))
 
 
 def with_content(visits: QuerySet[Visit]) -> QuerySet[Visit]:
