@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from boats import actions as boat_actions
@@ -114,8 +114,17 @@ class Stage:
         )
 
     def fill(self, visit: Visit) -> None:
-        """Everything the sample sheet says."""
-        actions.take_log_sheet(by=self.cast.measurer, visit=visit, sheet=sheet(), filename=SHEET.name)
+        """Everything the sample sheet says, of this boat."""
+        actions.take_log_sheet(
+            by=self.cast.measurer, visit=visit, sheet=self.of_this_boat(sheet()), filename=SHEET.name
+        )
+
+    def of_this_boat(self, given: LogSheet) -> LogSheet:
+        named = {"boat": self.boat.name, "sail_number": self.boat.sail_number}
+        return LogSheet.of(
+            replace(row, value=named[row.item]) if row.record == "visit" and row.item in named else row
+            for row in given.rows
+        )
 
     def break_something(self, visit: Visit) -> None:
         """Leave a finding that forbids the signature: the air temperature is not known any more."""

@@ -1,0 +1,69 @@
+"""The queue: who sees it, its order, and that it asks no more of the database for more visits."""
+
+from __future__ import annotations
+
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from office.desk.queue import waiting_for_review
+from tests.cast import Cast
+from tests.surveys.makers import Stage, register_boat
+
+
+def read(client: Client, person: object) -> str:
+    client.force_login(person)  # type: ignore[arg-type]
+    answer = client.get(reverse("desk:queue"))
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_only_the_office_sees_it(client: Client, cast: Cast) -> None:
+    for part, person in cast.people().items():
+        client.force_login(person)
+        expected = 200 if part in {"reviewer", "certifier", "administrator"} else 403
+        assert client.get(reverse("desk:queue")).status_code == expected, part
+    client.logout()
+    assert client.get(reverse("desk:queue")).status_code == 302
+
+
+def test_empty_it_says_so(client: Client, cast: Cast) -> None:
+    assert "The queue is empty" in read(client, cast.reviewer)
+
+
+def test_the_riskiest_stands_first(stage: Stage) -> None:
+    ordinary = stage.visit("signed")
+    other = Stage(stage.cast, register_boat(stage.cast, "Louder Margin", "SKE 215"), stage.kit)
+    risky = other.visit("under_review")
+    from surveys import actions
+
+    for question in ("Which edge?", "Which tape?"):
+        actions.ask_query(
+            by=stage.cast.reviewer, visit=risky, slug="luff_between_bands", mast="main", position="", question=question
+        )
+    rows = waiting_for_review()
+    assert [row.visit.pk for row in rows] == [risky.pk, ordinary.pk]
+    assert rows[0].risk.score > rows[1].risk.score
+    assert "2 open queries" in rows[0].risk.reasons
+
+
+def test_an_accepted_visit_waits_for_its_certificate(client: Client, stage: Stage) -> None:
+    stage.visit("accepted")
+    page = read(client, stage.cast.certifier)
+    assert "Issue the certificate" in page
+    assert "Quiet Margin" in page
+
+
+def test_more_visits_ask_no_more_queries(stage: Stage) -> None:
+    stage.visit("signed")
+    with CaptureQueriesContext(
+        connection,
+    ) as one:
+        waiting_for_review()
+    for number in range(3):
+        boat = register_boat(stage.cast, f"Margin {number}", f"SKE 3{number}")
+        Stage(stage.cast, boat, stage.kit).visit("signed")
+    with CaptureQueriesContext(connection) as four:
+        assert len(waiting_for_review()) == 4
+    assert len(four) <= len(one)
