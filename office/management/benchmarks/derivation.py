@@ -16,7 +16,7 @@ BENCHMARKS = [
         at_least=40.0,
         calls=1,
         per_call=(derivations.WARM_VISITS, 1),
-        rounds=101,
+        rounds=201,
     ),
     Benchmark(
         name="derive_batch",
