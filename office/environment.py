@@ -64,7 +64,8 @@ PDF_LIBRARIES = SystemNeed(
 PDF_LIBRARIES_SENTENCE = PDF_LIBRARIES.sentence
 PDF_LIBRARY_FILES = ("libpango-1.0.so.0", "libpangoft2-1.0.so.0", "libharfbuzz-subset.so.0")
 PDF_FONT_FILE = Path("/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf")
-CHROMIUM = SystemNeed("Running the browser tests", ("chromium",))
+CHROMIUM = SystemNeed("Running the browser tests", ("chromium", "libatomic1"))  # the second for Playwright's driver
+CHROMIUM_DRIVER_FILES = ("libatomic.so.1",)
 POSTGRESQL_ROOT = Path("/usr/lib/postgresql")
 POSTGRESQL = SystemNeed("Running the tests on PostgreSQL", ("postgresql",))
 VENV_MODULE = SystemNeed("Making the Python environment", ("python3-venv",))
@@ -186,13 +187,18 @@ def install_system_packages(need: SystemNeed) -> bool:
     return True
 
 
-def has_pdf_libraries() -> bool:
+def _can_be_loaded(libraries: Sequence[str]) -> bool:
     try:
-        for name in PDF_LIBRARY_FILES:
+        for name in libraries:
             ctypes.CDLL(name)
     except OSError:
         return False
-    return PDF_FONT_FILE.exists() or not Path("/etc/debian_version").exists()
+    return True
+
+
+def has_pdf_libraries() -> bool:
+    has_font = PDF_FONT_FILE.exists() or not Path("/etc/debian_version").exists()
+    return has_font and _can_be_loaded(PDF_LIBRARY_FILES)
 
 
 def prepare_pdf_libraries() -> bool:
@@ -200,8 +206,8 @@ def prepare_pdf_libraries() -> bool:
 
 
 def chromium() -> str | None:
-    """The path of Debian's Chromium."""
-    return shutil.which("chromium")
+    """The path of Debian's Chromium; None where it, or what drives it, is missing."""
+    return shutil.which("chromium") if _can_be_loaded(CHROMIUM_DRIVER_FILES) else None
 
 
 def prepare_chromium() -> str | None:

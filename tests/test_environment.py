@@ -193,6 +193,13 @@ def test_the_libraries_are_looked_for_where_the_renderer_will(monkeypatch):
     assert not environment.has_pdf_libraries()
 
 
+def test_chromium_counts_only_with_what_drives_it(root_on_debian, monkeypatch):
+    monkeypatch.setattr(environment, "CHROMIUM_DRIVER_FILES", ())
+    assert environment.chromium() == "/usr/bin/chromium"
+    monkeypatch.setattr(environment, "CHROMIUM_DRIVER_FILES", ("libthatisnowhere.so.0",))
+    assert environment.chromium() is None
+
+
 # --- What the settings read
 
 
