@@ -134,8 +134,18 @@ def _offer_instruments(visit: Visit, rows: list[ReadingRow]) -> None:
                 last[kind] = max(last.get(kind, (0, "")), (take.pk, take.instrument.identifier))
     for row in rows:
         row.instruments = [one for one in usable if one.kind in row.kind.instrument_kinds]
-        used = [last[kind][1] for kind in row.kind.instrument_kinds if kind in last]
-        row.default_instrument = used[0] if used else row.instruments[0].identifier if len(row.instruments) == 1 else ""
+        row.default_instrument = _default(row, last)
+
+
+def _default(row: ReadingRow, last: dict[str, tuple[int, str]]) -> str:
+    """By the kinds that suit the reading, the best first: the one used last, or the only one there is."""
+    for kind in row.kind.instrument_kinds:
+        if kind in last:
+            return last[kind][1]
+        known = [one.identifier for one in row.instruments if one.kind == kind]
+        if known:
+            return known[0] if len(known) == 1 else ""  # of several unused ones the measurer says which
+    return ""
 
 
 def stations_of(rows: list[ReadingRow]) -> list[tuple[str, list[ReadingRow]]]:

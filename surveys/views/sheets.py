@@ -64,13 +64,20 @@ def _told(request: HttpRequest, taken: Taken) -> HttpResponse:
         f"The log sheet is taken: {taken.new} reading{'s' * (taken.new != 1)} new, {taken.same} there already, "
         f"{taken.amended} amended.",
     )
-    for one in taken.differences:
-        messages.warning(
-            request,
-            f"{one.identifier}, {one.field.replace('_', ' ')}: the file says {one.file_value}, the office's record "
-            f"{one.stored_value}; the record stands.",
+    if taken.differences:
+        told = "; ".join(
+            f"{one.identifier}, {one.field.replace('_', ' ')}: {_word(one.file_value)} in the file, "
+            f"{_word(one.stored_value)} on record"
+            for one in taken.differences
         )
+        messages.warning(request, f"The office's record says otherwise, and stands: {told}.")
     return redirect("surveys:readings", taken.visit.key)
+
+
+def _word(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "nothing" if value in (None, "") else str(value).replace("_", " ")
 
 
 def download(request: HttpRequest, key: str) -> HttpResponse:

@@ -375,6 +375,25 @@ def test_a_first_halyard_gets_a_row_of_its_own(stage: Stage) -> None:
     assert "mast&lt;head" in text
 
 
+def test_the_instrument_offered_first_suits_the_reading(stage: Stage) -> None:
+    """The only calliper for a section, the tape that was used last for a length."""
+    second = actions.record_instrument(by=stage.cast.administrator, identifier="T-04", kind="steel_tape")
+    visit, client = stage.visit(), as_(stage.cast.measurer)
+
+    def offered(key: str) -> list[str]:
+        row = page(client, "readings", visit.key).split(f'id="row-{key}"')[1].split("</article>")[0]
+        return re.findall(r"<option selected>([^<]+)</option>", row)
+
+    assert offered("section_fore_aft_lower-main-one") == ["mm", "C-02"]
+    assert offered("foretriangle_base-main-one") == ["mm"]
+    actions.record_reading(
+        by=stage.cast.measurer, visit=visit, slug="foot_distance", mast="main", position="", take=1, text="4123",
+        unit="mm", instrument=second,
+    )  # fmt: skip
+    assert offered("foretriangle_base-main-one") == ["mm", "T-04"]
+    assert offered("section_fore_aft_lower-main-one") == ["mm", "C-02"]
+
+
 def test_an_unknown_instrument_is_refused_beside_its_field(stage: Stage) -> None:
     visit = stage.visit()
     given = {**typed(foot_distance="4123"), "foot_distance-main-one-instrument": "T-99"}
