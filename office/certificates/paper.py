@@ -6,23 +6,22 @@ import re
 from decimal import Decimal
 from typing import Any
 
-import segno
 from django.template.loader import render_to_string
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import mark_safe
 
 from computations import rounding, typesetting
 from computations.catalogue import DIMENSIONS
 from computations.drawing import draw_rig, figures_from
 from office.certificates import snapshot
 from office.certificates.statements import MAST_NAMES
+from office.papers import SIZES, UNSEEN, code
 
-SIZES = {"A4": "A4", "Letter": "letter"}  # name -> CSS page size
+__all__ = ["SIZES", "code", "groups", "html_of", "instrument_line", "mast_names", "names_of", "plan", "spars"]
+
 KINDS = {
     "steel_tape": "steel tape", "rule": "rule", "calliper": "calliper", "scale": "scale", "level": "level",
     "plumb_line": "plumb line",
 }  # fmt: skip
-# What a page shows only when it is pointed at: it has no place on paper.
-UNSEEN = re.compile(r'<g class="rig-dimension rig-silent"[^>]*>.*?</g>|<line [^>]*class="rig-hit"[^>]*/>')
 VIEW_BOX = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 FIGURE_SPACE, PUNCTUATION_SPACE = "\N{FIGURE SPACE}", "\N{PUNCTUATION SPACE}"
 LENGTH_UNITS = {"mm"}
@@ -75,11 +74,6 @@ def _fit(svg: str, room: tuple[int, int]) -> tuple[float, float]:
     """Millimetres of paper for each unit of the drawing where it fills its room, and its height in units."""
     width, height = (float(text) for text in VIEW_BOX.findall(svg)[0])
     return min(room[0] / width, room[1] / height), height
-
-
-def code(address: str) -> SafeString:
-    """The address of the public page as a QR code (ISO/IEC 18004), medium error correction, quiet zone of four."""
-    return mark_safe(segno.make(address, error="m", micro=False).svg_inline(omitsize=True, border=4))  # noqa: S308
 
 
 # ---- The table of figures: one row per dimension, one column per mast ----

@@ -114,7 +114,6 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "today": today,
         "successor": getattr(certificate, "successor", None),
         "papers": certificate.documents.defer("pdf"),
-        "trail": person.holds(*SEES_EVERY_BOAT),
         "certifier": person.holds(Role.CERTIFIER),
         "why_not_withdraw": _why_not_withdraw(person, certificate, today),
         "why_not_replace": rules.why_not(rules.check_may_issue, person, certificate.visit),

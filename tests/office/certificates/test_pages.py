@@ -13,7 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from boats import actions as boat_actions
-from office.certificates import actions, paper, snapshot
+from office.audit.refusals import Refusal
+from office.certificates import actions, paper, pdf, snapshot
 from office.certificates.models import Certificate, Document
 from tests.office.certificates.conftest import make_boat
 
@@ -334,3 +335,17 @@ def test_withdrawn_by_its_form(enter, issued):
     again = client.post(address, {"on": today().isoformat(), "reason": "Sold.", "confirmed": "on"})
     assert again.status_code == 409
     assert "withdrawn already" in again.content.decode()
+
+
+def test_where_no_paper_can_be_made_nothing_is_issued_and_nothing_is_lost(enter, accepted, monkeypatch):
+    """Missing libraries, or a name no font can print: the sentence stands in the form, with what was typed."""
+
+    def refuse(document: dict[str, Any]) -> dict[str, bytes]:
+        raise Refusal("The fonts of this machine lack “漢” (U+6F22).")
+
+    monkeypatch.setattr(pdf, "render_all", refuse)
+    answer = post_issue(enter("certifier"), accepted, reason="Typed once.")
+    assert answer.status_code == 422
+    assert "lack “漢” (U+6F22)" in answer.content.decode()
+    assert "Typed once." in answer.content.decode()
+    assert not Certificate.objects.exists()
