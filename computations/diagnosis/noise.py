@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,9 @@ from computations.inputs import Reading
 from computations.layout import effective_key
 from computations.sources import PER_TAKE, ROOT_3, SourceKey
 
+# By custom (no source): where a spacing or slant distance lies when nothing else tells.
+USUAL_SPACING_MM, LEAST_SPACING_MM, GREATEST_SPACING_MM = 500.0, 200.0, 1500.0
+USUAL_SLANT_MM = 2000.0
 FAR, FAR_MM = 0.02, 20.0  # a reading so far from last time's may be at fault: noise is worked out without it
 
 
@@ -52,19 +56,34 @@ class Before:
         return None if position is None or value is None else (value, self.details.contributions[position])
 
 
-def far(values: Floats, expected: Floats) -> Floats:
-    """Where readings are so far from last time's that their own value is no basis for anything."""
-    apart = np.abs(values - expected) > FAR * np.abs(expected) + FAR_MM
-    result: Floats = np.where(np.isfinite(expected) & apart, expected, values)
+def steady(values: Floats, expected: Floats, members: Mapping[ReadingKey, list[int]]) -> Floats:
+    """Values from which noise and slopes are worked out: without what is so far off that it may be at fault.
+
+    Held against last time; without one, takes against their middle, sides against each other, and a spacing against
+    what is used by custom.
+    """
+    usual = expected.copy()
+    for (slug, mast, side), takes in members.items():
+        if np.isfinite(expected[takes[0]]):
+            continue
+        usual[takes] = np.median(values[takes])
+        other = members.get((slug, mast, "starboard" if side == "port" else "port"))
+        if other and side:
+            both = np.array([np.median(values[takes]), np.median(values[other])])
+            usual[takes] = both[np.argmin(np.abs(both - USUAL_SLANT_MM))]
+        if slug == "mark_spacing" and not LEAST_SPACING_MM <= usual[takes[0]] <= GREATEST_SPACING_MM:
+            usual[takes] = USUAL_SPACING_MM
+    apart = np.abs(values - usual) > FAR * np.abs(usual) + FAR_MM
+    result: Floats = np.where(apart, usual, values)
     return result
 
 
-def steady_details(current: Derivation, readings: list[Reading], values: Floats, steady: Floats) -> Details:
-    """The visit's details as they would be with `steady` in place of the values: a slip must not blow up the noise."""
-    changed = np.flatnonzero(values != steady)
+def steady_details(current: Derivation, readings: list[Reading], values: Floats, instead_of: Floats) -> Details:
+    """The visit's details as they would be with the steady values: a slip must not blow up the noise."""
+    changed = np.flatnonzero(values != instead_of)
     if not len(changed):
         return current.details
-    instead = {readings[i].key: float(steady[i]) for i in changed}
+    instead = {readings[i].key: float(instead_of[i]) for i in changed}
     some = tuple(replace(one, value=instead.get(one.key, one.value)) for one in current.used.readings)
     return derive(replace(current.used, readings=some), current.assumptions).details
 

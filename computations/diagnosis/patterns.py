@@ -18,8 +18,8 @@ from computations.results import ReadingRef
 @dataclass(slots=True)
 class Hypothesis:
     """`shift` (r,) what was added to the readings for certain; `direction` (r,) one standard deviation of what was
-    added with a free size; None for neither. `free` (d, r) has further directions, where a whole set of readings is free.
-    The size in `unit` is `size` + `size_per_deviation` x the most probable number of standard deviations.
+    added with a free size; None for neither. `free` (d, r) has further directions, where a set of readings is free. The
+    size in `unit` is `size` + `size_per_deviation` x the most probable number of standard deviations.
     """
 
     kind: str
@@ -43,6 +43,8 @@ class Sketch:
         self.scene = scene
         self.items, self.places, self.values = scene.items, scene.places, scene.values
         self.count = len(scene.items)
+        # Where a reading is likely to be without a fault: last time's place, else today's.
+        self.likely = np.where(np.isfinite(scene.expected), scene.expected, scene.values)
 
     def zeros(self) -> Floats:
         return np.zeros(self.count)

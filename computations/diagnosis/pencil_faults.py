@@ -134,7 +134,7 @@ def distances_swapped(sketch: Sketch) -> Iterator[Hypothesis]:
 def _exchanged(sketch: Sketch, kind: str, ways: list[list[Couple]], weight: float) -> Iterator[Hypothesis]:
     """`ways`: sets of readings that were written in each other's place; a set with a reading missing is left out.
 
-    Where takes differ in number, each is held against the mean of the other's.
+    The takes of either keep their scatter, which says nothing of an exchange.
     """
     for couples in ways:
         shift, indices = sketch.zeros(), []
@@ -142,8 +142,8 @@ def _exchanged(sketch: Sketch, kind: str, ways: list[list[Couple]], weight: floa
             continue
         for one, other in couples:
             first, second = sketch.places[one], sketch.places[other]
-            shift[first] = sketch.values[first] - sketch.values[second].mean()
-            shift[second] = sketch.values[second] - sketch.values[first].mean()
+            apart = sketch.values[first].mean() - sketch.values[second].mean()
+            shift[first], shift[second] = apart, -apart
             indices += first + second
         size = abs(float(shift[indices[0]]))
         yield Hypothesis(kind, sketch.refs(indices), shift=shift, weight=weight, size=size)

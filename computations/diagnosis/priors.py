@@ -66,6 +66,7 @@ ALL_TAKES: MappingProxyType[str, float] = MappingProxyType(
 )
 APART_DIGITS = 0.15  # digits that are not neighbours, against neighbours
 LEAST_LONG_MM = 1000.0
+LONGEST_IN_HAND_MM = 2000.0  # shorter readings may be taken without the tape's beginning
 BAND_WIDTH_MM = 25.0
 STRING_HEIGHT_MM = 100.0  # how differently a string may hang from lifeline to lifeline
 MARK_PLACE_MM = 150.0  # how differently the second mark may be placed

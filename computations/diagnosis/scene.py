@@ -60,8 +60,9 @@ class Scene:
     """`rows` turns a batch of readings (h, r) into what is compared (h, n): zero, but for noise, when nothing happened.
 
     `slopes` (n, r) are the rows' first-order changes. `covariance` (n, n) is the measuring noise of the rows, what a
-    method leaves free included. `expected` (r,) is each reading's value last time, nan where there is none. `bent` says that some rows are not linear in the readings.
-    `history`: there was a visit before; `sisters`: readings held against boats of the same design.
+    method leaves free included. `expected` (r,) is each reading's value last time, nan where there is none. `bent` says
+    that some rows are not linear in the readings. `history`: there was a visit before; `sisters`: the readings that are
+    held against boats of the same design.
     """
 
     items: tuple[Item, ...]

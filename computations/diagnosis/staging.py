@@ -58,10 +58,10 @@ class _Stage:
         self.items, self.readings, self.keys = _items(current)
         self.values = np.array([item.value for item in self.items])
         self.expected = np.array([self.before.value(key) for key in self.keys])
-        self.steady = noise.far(self.values, self.expected)
         self.members: dict[ReadingKey, list[int]] = {}
         for i, key in enumerate(self.keys):
             self.members.setdefault(key, []).append(i)
+        self.steady = noise.steady(self.values, self.expected, self.members)
         self.heights = Heights(self.members)
         self.slants = {(one.mast, one.side): one for one in self._slants()}
         self.pick: list[Floats] = []
@@ -225,8 +225,11 @@ def _items(current: Derivation) -> tuple[tuple[Item, ...], list[Reading], list[R
         shown.setdefault(key, []).append(reading.value)
     items = []
     for reading, key in counting:
-        takes = shown[key]
-        corrected = float(details.corrected[place[key]]) + reading.value - sum(takes) / len(takes)
+        mean, corrected = sum(shown[key]) / len(shown[key]), float(details.corrected[place[key]])
+        if mean and noise.instrument_kind(current, reading) not in ("calliper", "scale"):
+            corrected *= reading.value / mean  # a tape's corrections run with the length
+        else:
+            corrected += reading.value - mean
         items.append(_item(current, reading, ReadingRef(*key), corrected))
     return tuple(items), [reading for reading, _ in counting], [key for _, key in counting]
 

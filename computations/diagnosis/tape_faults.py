@@ -37,8 +37,8 @@ def tapes(sketch: Sketch) -> list[list[int]]:
 def tape_scale(sketch: Sketch) -> Iterator[Hypothesis]:
     for indices in tapes(sketch):
         pattern = sketch.zeros()
-        pattern[indices] = sketch.values[indices]
-        readings = sketch.refs(index for index in indices if abs(sketch.values[index]) >= priors.LEAST_LONG_MM)
+        pattern[indices] = sketch.likely[indices]
+        readings = sketch.refs(index for index in indices if abs(sketch.likely[index]) >= priors.LEAST_LONG_MM)
         if len(readings) > 1:
             yield from sketch.sized(
                 "tape_scale", readings, pattern, priors.SCALE_SPREADS, size_factor=1000.0, unit="mm/m"
@@ -60,23 +60,23 @@ def tape_start(sketch: Sketch) -> Iterator[Hypothesis]:
 
 
 def tape_start_all(sketch: Sketch) -> Iterator[Hypothesis]:
-    """Every reading of a tape, or only its long ones: short ones are often taken with its end in the hand."""
+    """Every reading of a tape, or all but its shortest ones: those are often taken with its end in the hand."""
     for indices in tapes(sketch):
         for start in priors.TAPE_STARTS:
-            seen: set[tuple[int, ...]] = set()
-            for least in (0.0, 100.0, 500.0, 1000.0, 2000.0):
-                some = [index for index in indices if abs(sketch.values[index] - start) >= least]
-                readings = sketch.refs(some)
-                if len(readings) < 3 or tuple(some) in seen:
-                    continue
-                seen.add(tuple(some))
-                yield Hypothesis(
-                    "tape_start_all",
-                    readings,
-                    shift=sketch.vector(some, start),
-                    weight=1.0 if least == 0.0 else 0.15,
-                    size=start,
-                )
+            meant = sketch.values - start
+            some = sorted(indices, key=lambda index: -abs(meant[index]))
+            last = len(some)
+            while last > 2 and len(readings := sketch.refs(some[:last])) > 2:
+                whole = last == len(some)
+                if whole or abs(meant[some[last]]) < priors.LONGEST_IN_HAND_MM:
+                    yield Hypothesis(
+                        "tape_start_all",
+                        readings,
+                        shift=sketch.vector(some[:last], start),
+                        weight=1.0 if whole else 0.05,
+                        size=start,
+                    )
+                last -= 1
 
 
 def band_edge(sketch: Sketch) -> Iterator[Hypothesis]:
