@@ -37,8 +37,7 @@ class Cast:
         return {part: value for part, value in vars(self).items() if isinstance(value, Person)}
 
 
-@pytest.fixture
-def cast(db: None) -> Cast:
+def make_cast() -> Cast:
     return Cast(
         measurer=make_person("Mara Lind", Role.MEASURER),
         second_measurer=make_person("Teo Varga", Role.MEASURER),
@@ -50,3 +49,8 @@ def cast(db: None) -> Cast:
         administrator=make_person("Ada Stein", Role.ADMINISTRATOR),
         stranger=make_person("Nemo Gast"),
     )
+
+
+@pytest.fixture
+def cast(db: None) -> Cast:
+    return make_cast()

@@ -47,7 +47,7 @@ def in_its_own_time(seed: int = SEED) -> Iterator[Clock]:
     with (
         patch("django.utils.timezone.datetime", DemoTime),
         patch.object(secrets, "token_urlsafe", drawn),
-        patch.object(base_user, "make_password", lru_cache(base_user.make_password)),
+        patch.object(base_user, "make_password", lru_cache(hashers.make_password)),
         patch.object(base_user, "check_password", _checked_once()),
     ):
         yield clock

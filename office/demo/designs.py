@@ -3,12 +3,7 @@
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, field
-from typing import Any
-
-import factory
-from factory import fuzzy
-from factory import random as factory_random
+from dataclasses import dataclass
 
 LETTERS = "HVS"  # the invented place's sail letters
 BUILDERS = ("Loam & Daughters", "Averell Boatworks", "Sundry Slip Yard", "Marrow Quay Yard")
@@ -70,9 +65,9 @@ DESIGNS = (
 NUMBER_BUILT = {"Tansy 24": 14, "Orrin 31": 16, "Vellamar 38": 10, "Brackwell 36": 9, "Hestrand 41": 9, "Quillon 34": 8}
 
 
-@dataclass
+@dataclass(frozen=True, slots=True)
 class DemoBoat:
-    """One boat and the truth about her rig, which nobody in the office knows."""
+    """One boat as she is registered. The truth about her rig is in `truth.py`; nobody in the office knows it."""
 
     name: str
     sail_number: str
@@ -81,7 +76,6 @@ class DemoBoat:
     year: int
     harbour: str
     serial: int
-    truth: dict[str, Any] = field(default_factory=dict)
 
     @property
     def hin(self) -> str:
@@ -90,25 +84,23 @@ class DemoBoat:
         return f"XV-{maker}{self.serial:05d}C{self.year % 10}{self.year % 100:02d}"
 
 
-class DemoBoatFactory(factory.Factory):  # type: ignore[misc]
-    """Boats one after the other: names and numbers follow from the sequence, the rest from seeded dice."""
-
-    class Meta:
-        model = DemoBoat
-
-    serial = factory.Sequence(lambda n: 11200 + 37 * n)
-    name = factory.Sequence(lambda n: f"{FIRST[n % len(FIRST)]} {SECOND[(n // len(FIRST) + n) % len(SECOND)]}")
-    sail_number = factory.Sequence(lambda n: f"{LETTERS} {112 + 29 * n}")
-    builder = fuzzy.FuzzyChoice(BUILDERS)
-    year = fuzzy.FuzzyInteger(1994, 2021)
-    harbour = fuzzy.FuzzyChoice(HARBOURS)
-
-
 def build_fleet(seed: int, most: int | None = None) -> list[DemoBoat]:
-    """All boats of all designs, always the same for one seed; `most` takes as many, each design in turn."""
-    factory_random.reseed_random(seed)
-    DemoBoatFactory.reset_sequence(0)
+    """All boats of all designs, always the same for one seed; `most` takes the first so many."""
+    dice = random.Random(seed)  # noqa: S311 - invented data
     plans = [plan for plan in DESIGNS for _ in range(NUMBER_BUILT[plan.name])]
-    random.Random(seed).shuffle(plans)  # noqa: S311 - invented data
-    fleet = [DemoBoatFactory(plan=plan) for plan in plans]
-    return fleet if most is None else fleet[:most]
+    dice.shuffle(plans)
+    return [_boat(number, plan, dice) for number, plan in enumerate(plans)][:most]
+
+
+def _boat(number: int, plan: DesignPlan, dice: random.Random) -> DemoBoat:
+    """Name and numbers follow from the boat's place in the fleet, so that no two are the same."""
+    first, round_ = number % len(FIRST), number // len(FIRST)
+    return DemoBoat(
+        name=f"{FIRST[first]} {SECOND[(first + round_) % len(SECOND)]}",
+        sail_number=f"{LETTERS} {112 + 29 * number}",
+        plan=plan,
+        builder=dice.choice(BUILDERS),
+        year=dice.randint(1994, 2021),
+        harbour=dice.choice(HARBOURS),
+        serial=11200 + 37 * number,
+    )

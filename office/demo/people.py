@@ -46,7 +46,9 @@ SIGN_INS = [
 
 
 def owner_name(number: int) -> str:
-    return f"{OWNER_FIRST[number % len(OWNER_FIRST)]} {OWNER_LAST[(number // len(OWNER_FIRST) + number) % len(OWNER_LAST)]}"
+    """A name of its own for each of the first sixty."""
+    round_, first = divmod(number, len(OWNER_FIRST))
+    return f"{OWNER_FIRST[first]} {OWNER_LAST[(round_ + number) % len(OWNER_LAST)]}"
 
 
 def gather(owners: int) -> dict[str, Person]:

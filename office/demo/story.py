@@ -9,6 +9,8 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from django.utils import timezone
+
 from boats.models import Boat
 from boats.rigs import as_inputs
 from office.certificates.actions import issue, withdraw
@@ -17,7 +19,7 @@ from office.demo.clock import Clock
 from office.demo.designs import DemoBoat
 from office.demo.kits import KITS
 from office.demo.people import PASSWORD
-from office.demo.truth import Day, Truth, draw_truth, log_sheet
+from office.demo.truth import Day, Truth, log_sheet
 from office.people.models import Person
 from surveys.actions import planning, readings, review, sheets, signing
 from surveys.figures import derive_visit
@@ -26,6 +28,16 @@ from surveys.queries import current_readings
 
 MORNING, NOON, AFTERNOON = dt.time(8, 20), dt.time(12, 40), dt.time(15, 10)
 STEPS = ("asked_for", "planned", "draft", "signed", "under_review", "returned", "accepted", "certified")
+
+AGREES = "The figures agree with the last visit."
+FIRST_VISIT = "First visit; the two methods agree."
+EXPLAINED = "The yard made the change and the owner announced it; it explains every figure that moved."
+REASONS = {
+    "boom_methods_differ": (
+        "The second mark was on a curved part of the mast; the string was taken twice and agrees with itself."
+    ),
+    "calibration_overdue": "The tape was compared with T-03 on the quay before use and read the same over 10 m.",
+}
 
 
 @dataclass
@@ -36,7 +48,7 @@ class Twist:
     new_rig: Callable[[Office, Afloat, dt.date], None] | None = None
     written: dict[str, str] = field(default_factory=dict)
     methods: tuple[str, ...] = ("string", "two_mark")
-    air: float | None = None
+    air: float | None = None  # °C; otherwise what the season brings
     in_feet: bool = False
     share: float = 1.0
     question: tuple[str, str, str] | None = None  # slug, question, answer: the visit goes back once
@@ -44,6 +56,8 @@ class Twist:
     withdrawn: str = ""  # the certificate is withdrawn later, for this reason
     correction: str = ""  # a second certificate of the same visit replaces the first, for this reason
     choice: str = "string"  # which method is taken where the two differ
+    begins_later: int = 0  # days from the issue to the certificate's first day
+    first: bool = False  # nobody measured this boat before
 
 
 @dataclass
@@ -152,17 +166,21 @@ class Story:
             twist.new_rig(self.office, self.afloat, self.day)
         if twist.before:
             twist.before(self.afloat.truth)
-        by = self.person(self.measurer)
-        visit = planning.begin_visit(by=by, visit=self.fresh())
+        visit = planning.begin_visit(by=self.person(self.measurer), visit=self.fresh())
+        sheet = log_sheet(self.the_day(visit))
+        sheets.take_log_sheet(by=self.person(self.measurer), visit=visit, sheet=sheet, filename="log sheet.csv")
+
+    def the_day(self, visit: Visit) -> Day:
+        assert visit.rig is not None  # noqa: S101 - every demo boat has one
+        twist, dice = self.twist, self.office.dice
         season = 9.0 + 8.0 * (1.0 - abs(self.day.timetuple().tm_yday - 200) / 100.0)
-        day = Day(
-            boat=self.afloat.demo, rig=as_inputs(visit.rig), truth=self.afloat.truth, kit=KITS[self.measurer][0], measurer=by.name,
-            place=f"{self.afloat.demo.harbour}, the yard", date=self.day, dice=self.office.dice,
-            air=season + self.office.dice.uniform(-3, 3) if twist.air is None else twist.air,
+        return Day(
+            boat=self.afloat.demo, rig=as_inputs(visit.rig), truth=self.afloat.truth, kit=KITS[self.measurer][0],
+            measurer=self.person(self.measurer).name, place=f"{self.afloat.demo.harbour}, the yard", date=self.day,
+            air=season + dice.uniform(-3, 3) if twist.air is None else twist.air, dice=dice,
             methods=twist.methods, in_feet=twist.in_feet, share=twist.share, written=twist.written,
             interest="owner" if twist.exception else "none",
         )  # fmt: skip
-        sheets.take_log_sheet(by=by, visit=visit, sheet=log_sheet(day), filename="log sheet.csv")
 
     def sign(self) -> None:
         by = self.person(self.measurer)
@@ -214,20 +232,19 @@ class Story:
         by = self.person(self.reviewer)
         for query in visit.queries.filter(settled_at=None):
             review.settle_query(by=by, query=query)
-        reason = (
-            "The figures agree with the last visit."
-            if visit.boat.visits.count() > 1
-            else "First visit; the two methods agree."
-        )
-        if self.twist.new_rig or self.twist.before:
-            reason = "The change was made by the yard and announced by the owner; every figure that moved is explained by it."
+        reason = EXPLAINED if self.changed else AGREES if visit.boat.visits.count() > 1 else FIRST_VISIT
         review.accept_visit(by=by, visit=self.fresh(), edition=self.fresh().edition, reason=reason)
+
+    @property
+    def changed(self) -> bool:
+        """Whether something was done to the boat before this visit."""
+        return bool(self.twist.new_rig or self.twist.before)
 
     def certify(self) -> None:
         by, visit = self.person("certifier"), self.fresh()
-        former = latest(visit.boat)
-        reason = "Measured again after the change." if former and (self.twist.new_rig or self.twist.before) else ""
-        certificate = issue(by=by, visit=visit, reason=reason)
+        reason = "Measured again after the change." if self.changed and latest(visit.boat) else ""
+        begins = timezone.localdate() + dt.timedelta(days=self.twist.begins_later)
+        certificate = issue(by=by, visit=visit, reason=reason, valid_from=begins)
         if self.twist.correction:
             self.office.at(self.day + dt.timedelta(days=20), NOON, self.correct)
         if self.twist.withdrawn:
@@ -247,27 +264,3 @@ class Story:
     def take_back(self, pk: int, on: dt.date) -> None:
         certificate = self.visit.certificates.get(pk=pk)
         withdraw(by=self.person("certifier"), certificate=certificate, on=on, reason=self.twist.withdrawn)
-
-
-REASONS = {
-    "boom_methods_differ": "The second mark was on a curved part of the mast; the string was taken twice and agrees with itself.",
-    "calibration_overdue": "The tape was compared with T-03 on the quay before use and read the same over 10 m.",
-}
-
-
-def new_truth(afloat: Afloat, rig: object, dice: random.Random) -> None:
-    """The mast is another one: its lengths are drawn anew, the hull's stay."""
-    fresh = draw_truth(afloat.demo, rig, dice)  # type: ignore[arg-type]
-    kept = (
-        "foretriangle_base",
-        "forestay_to_bow",
-        "bowsprit_tack_reach",
-        "foot_distance",
-        "boom_depth",
-        "boom_band_width",
-        "pole_length",
-    )
-    for key, value in fresh.lengths.items():
-        if key[0] not in kept and key[1] == "main":
-            moved = 25.0 if key[0] in ("luff_between_bands", "forestay_above_band", "spinnaker_halyard_above_band") else 0.0
-            afloat.truth.lengths[key] = value + moved

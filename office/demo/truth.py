@@ -13,7 +13,8 @@ from computations.inputs import PREPARATION_ITEMS, Rig
 from office.demo.designs import DemoBoat, DesignPlan
 from surveys.logsheet import LogSheet, Row
 
-EXPANSION = 11.5e-6
+EXPANSION = 11.5e-6  # steel, per K
+SLINGS = 3.4  # kg
 CLEAR = {"lower_band_width": 31.0, "upper_band_width": 29.0, "boom_band_width": 27.0}
 
 
@@ -43,15 +44,13 @@ def draw_truth(boat: DemoBoat, rig: Rig, dice: random.Random) -> Truth:
         heights[name] = dice.gauss(mast.boom_height, 9.0)
         for side in ("port", "starboard"):
             beams[name, side] = dice.gauss(boat.plan.half_beam * (1.0 if name == "main" else 0.8), 3.0)
-    for key in required_readings(rig):
-        slug, mast, position = key
-        if slug == "spinnaker_halyard_above_band":
-            position = "masthead"
-        lengths[slug, mast, position] = dice.gauss(*_drawn(boat.plan, slug, mast))
-    for mast, plan in boat.plan.masts.items():
-        lengths["scale_reading", mast, ""] = dice.gauss(plan.weight, plan.weight * 0.03) + 3.4
-        lengths["sling_weight", mast, ""] = 3.4
-        lengths["balance_above_band", mast, ""] = dice.gauss(plan.luff * 0.42, 60.0)
+    for slug, name, position in required_readings(rig):
+        where = "masthead" if slug == "spinnaker_halyard_above_band" else position
+        lengths[slug, name, where] = dice.gauss(*_drawn(boat.plan, slug, name))
+    for name, mast in boat.plan.masts.items():
+        lengths["scale_reading", name, ""] = dice.gauss(mast.weight, mast.weight * 0.03) + SLINGS
+        lengths["sling_weight", name, ""] = SLINGS
+        lengths["balance_above_band", name, ""] = dice.gauss(mast.luff * 0.42, 60.0)
     return Truth(lengths, heights, beams)
 
 
@@ -145,6 +144,7 @@ def _conditions(day: Day) -> Iterator[Row]:
 
 
 def _description(day: Day) -> Iterator[Row]:
+    yield Row("rig", "rig_type", day.rig.rig_type)
     for mast in day.rig.masts:
         yield Row("rig", "band_contrast", "yes", mast=mast.name)
         yield Row("rig", "mast_state", "ashore", mast=mast.name)
@@ -221,8 +221,9 @@ def _row(day: Day, slug: str, mast: str, position: str, true: float, take: int) 
 
 
 def _swapped(text: str) -> str:
-    """The number with its second and third digits exchanged."""
-    return text[0] + text[2] + text[1] + text[3:]
+    """The number with two neighbouring digits exchanged: the first pair after the leading digit that differs."""
+    at = next(at for at in range(1, len(text) - 1) if text[at] != text[at + 1])
+    return text[:at] + text[at + 1] + text[at] + text[at + 2 :]
 
 
 def _feet(length: float) -> str:
