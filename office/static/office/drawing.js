@@ -30,11 +30,13 @@
   const bringIntoSight = (group) => {
     const column = group.closest(".drawing");
     if (!column || column.scrollHeight <= column.clientHeight) return;
-    const room = column.getBoundingClientRect();
+    const box = column.getBoundingClientRect();
+    const top = Math.max(box.top, 0); // the column itself may reach beyond the window
+    const bottom = Math.min(box.bottom, window.innerHeight);
     const place = group.getBoundingClientRect();
-    if (!place.height || place.height > room.height) return;
-    if (place.top < room.top) column.scrollTop -= room.top - place.top + 8;
-    else if (place.bottom > room.bottom) column.scrollTop += place.bottom - room.bottom + 8;
+    if (!place.height || place.height > bottom - top) return;
+    if (place.top < top) column.scrollTop -= top - place.top + 8;
+    else if (place.bottom > bottom) column.scrollTop += place.bottom - bottom + 8;
   };
 
   const rowOf = (group) => twins(group).find((twin) => !inDrawing(twin));
