@@ -221,8 +221,8 @@ def _row(day: Day, slug: str, mast: str, position: str, true: float, take: int) 
 
 
 def _swapped(text: str) -> str:
-    """The number with two neighbouring digits exchanged: the first pair after the leading digit that differs."""
-    at = next(at for at in range(1, len(text) - 1) if text[at] != text[at + 1])
+    """The number with two neighbouring digits exchanged: the first pair that differs, the leading digit last."""
+    at = next(at for at in (*range(1, len(text) - 1), 0) if text[at] != text[at + 1])
     return text[:at] + text[at + 1] + text[at] + text[at + 2 :]
 
 
