@@ -28,6 +28,8 @@ _DRAWN: dict[str, Draw] = {
     "distances_swapped": pencil_faults.distances_swapped,
     "foil_doubling": pencil_faults.foil_doubling,
 }
+# Kinds whose weight as a whole depends on the scene: on what an identification says, on what else was read.
+WEIGHED_AS_DRAWN = frozenset({"new_mast", "mast_moved"})
 
 
 def hypotheses(scene: Scene) -> list[Hypothesis]:
@@ -36,8 +38,10 @@ def hypotheses(scene: Scene) -> list[Hypothesis]:
     made: list[Hypothesis] = []
     for kind, prior in KINDS.items():
         of_kind = list(_DRAWN[kind](sketch))
-        # What an identification says of the mast makes a new one more or less likely as a whole.
-        whole = sum(one.weight for one in of_kind) if kind != "new_mast" else float(len(scene.masts))
+        if kind in WEIGHED_AS_DRAWN:
+            whole = float(max(1, len(scene.masts))) if kind == "new_mast" else 1.0
+        else:
+            whole = sum(one.weight for one in of_kind)
         for one in of_kind:
             one.log_prior = math.log(prior * one.weight / whole)
         made += of_kind

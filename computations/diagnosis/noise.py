@@ -64,15 +64,15 @@ def steady(values: Floats, expected: Floats, members: Mapping[ReadingKey, list[i
     """
     usual = expected.copy()
     for (slug, mast, side), takes in members.items():
-        if np.isfinite(expected[takes[0]]):
-            continue
-        usual[takes] = np.median(values[takes])
-        other = members.get((slug, mast, "starboard" if side == "port" else "port"))
-        if other and side:
-            both = np.array([np.median(values[takes]), np.median(values[other])])
+        middle = float(np.median(values[takes]))
+        if slug == "mark_spacing" and LEAST_SPACING_MM <= middle <= GREATEST_SPACING_MM:
+            usual[takes] = middle  # made anew each time
+        elif not np.isfinite(expected[takes[0]]):
+            other = members.get((slug, mast, "starboard" if side == "port" else "port"))
+            both = np.array([middle, np.median(values[other])]) if other and side else np.array([middle])
             usual[takes] = both[np.argmin(np.abs(both - USUAL_SLANT_MM))]
-        if slug == "mark_spacing" and not LEAST_SPACING_MM <= usual[takes[0]] <= GREATEST_SPACING_MM:
-            usual[takes] = USUAL_SPACING_MM
+            if slug == "mark_spacing":
+                usual[takes] = USUAL_SPACING_MM
     apart = np.abs(values - usual) > FAR * np.abs(usual) + FAR_MM
     result: Floats = np.where(apart, usual, values)
     return result

@@ -9,6 +9,7 @@ import numpy as np
 
 from computations.catalogue import READINGS
 from computations.diagnosis import priors
+from computations.diagnosis.heights import from_mark
 from computations.diagnosis.patterns import Hypothesis, Sketch
 from computations.diagnosis.scene import Floats
 from computations.results import ReadingRef
@@ -72,9 +73,10 @@ def band_pattern(sketch: Sketch, mast: str) -> Floats:
         elif item.slug == "string_to_band":
             pattern[index] = 1.0
         elif item.slug in ("band_to_sheer", "mark_to_sheer") and (slant := slants.get(item.ref.position)):
-            upper = item.slug == "band_to_sheer"
-            drop, length = (slant.depth, slant.upper) if upper else (slant.depth - slant.spacing, slant.lower)
-            pattern[index] = min(max(drop / length, -1.0), 1.0)
+            slope = slant.depth / slant.upper
+            if item.slug == "mark_to_sheer":
+                slope = (slant.depth - slant.today) / float(from_mark(slant, np.array([slant.today]))[0])
+            pattern[index] = min(max(slope, -1.0), 1.0)
     return pattern
 
 
@@ -86,8 +88,8 @@ def mast_moved(sketch: Sketch) -> Iterator[Hypothesis]:
     if not sketch.scene.history or not moved:
         return
     readings = sketch.refs(moved)
-    # One reading alone may say so too, but a change of just that one is met as often.
-    weight = 1.0 if len(readings) > 1 else 0.2
+    # One reading alone may say so too, but then a change of just that one is the nearer answer.
+    weight = 1.0 if len(readings) > 1 else 0.02
     yield from sketch.sized("mast_moved", readings, pattern, priors.LENGTH_SPREADS, weight=weight)
 
 

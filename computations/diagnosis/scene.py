@@ -42,13 +42,17 @@ def by_tape(slug: str, instrument_kind: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Slant:
-    """One side's triangle of the two-mark method: A, B, Z and the depth d of the sheer point along the mast, mm."""
+    """One side's triangle of the two-mark method: A, B, Z and the depth d of the sheer point along the mast, mm.
+
+    `today` is the spacing of this visit's mark, which may be another.
+    """
 
     mast: str
     side: str
     upper: float
     lower: float
     spacing: float
+    today: float
 
     @property
     def depth(self) -> float:

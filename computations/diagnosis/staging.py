@@ -198,9 +198,10 @@ class _Stage:
         for mast in (one.name for one in self.current.visit.rig.masts):
             for side in SIDES:
                 upper, lower = value(("band_to_sheer", mast, side)), value(("mark_to_sheer", mast, side))
-                spacing = value(("mark_spacing", mast, ""))
+                spacing = value(key := ("mark_spacing", mast, ""))
+                today = float(self.steady[self.members[key]].mean()) if key in self.members else spacing
                 if np.isfinite([upper, lower, spacing]).all() and min(upper, lower, spacing) > 0:
-                    found.append(Slant(mast, side, upper, lower, spacing))
+                    found.append(Slant(mast, side, upper, lower, spacing, today))
         return found
 
     def _strings(self) -> list[Floats]:

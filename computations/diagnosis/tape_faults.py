@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 
+import numpy as np
+
 from computations.diagnosis import priors
 from computations.diagnosis.patterns import Hypothesis, Sketch
 from computations.results import ReadingRef
@@ -18,6 +20,13 @@ EDGES = (
     ("string_to_band", "lower_band_width"),
     ("band_to_sheer", "lower_band_width"),
     ("mark_spacing", "lower_band_width"),
+)
+# Readings taken one after the other from the same edge.
+SERIES = (
+    (priors.FROM_LOWER_BAND, "lower_band_width"),
+    (tuple(slug for slug in priors.FROM_LOWER_BAND if slug != "balance_above_band"), "lower_band_width"),
+    (("spinnaker_halyard_above_band",), "lower_band_width"),
+    (("luff_between_bands", "taper_length"), "upper_band_width"),
 )
 RARE_EDGES = frozenset({"taper_length", "balance_above_band", "string_to_band", "band_to_sheer", "mark_spacing"})
 
@@ -63,12 +72,12 @@ def tape_start_all(sketch: Sketch) -> Iterator[Hypothesis]:
     """Every reading of a tape, or all but its shortest ones: those are often taken with its end in the hand."""
     for indices in tapes(sketch):
         for start in priors.TAPE_STARTS:
-            meant = sketch.values - start
-            some = sorted(indices, key=lambda index: -abs(meant[index]))
+            meant = np.where(np.isfinite(sketch.scene.expected), sketch.scene.expected, sketch.values - start)
+            some = sorted(indices, key=lambda index: -meant[index])
             last = len(some)
             while last > 2 and len(readings := sketch.refs(some[:last])) > 2:
                 whole = last == len(some)
-                if whole or abs(meant[some[last]]) < priors.LONGEST_IN_HAND_MM:
+                if whole or meant[some[last]] < priors.LONGEST_IN_HAND_MM:
                     yield Hypothesis(
                         "tape_start_all",
                         readings,
@@ -87,13 +96,12 @@ def band_edge(sketch: Sketch) -> Iterator[Hypothesis]:
                 weight = 0.4 if slug in RARE_EDGES else 1.0
                 yield from _edge(sketch, (ref,), indices, width, width_slug, weight, entire=True)
     for mast in sketch.scene.masts:
-        heights = [slug for slug in priors.FROM_LOWER_BAND if any(ref.reading == slug for ref in sketch.places)]
-        width = sketch.scene.width_of("lower_band_width", mast, priors.BAND_WIDTH_MM)
-        for slugs in (heights, [slug for slug in heights if slug != "balance_above_band"]):
+        for slugs, width_slug in SERIES:
+            width = sketch.scene.width_of(width_slug, mast, priors.BAND_WIDTH_MM)
             some = [i for i, item in enumerate(sketch.items) if item.ref.mast == mast and item.slug in slugs]
             readings = sketch.refs(some)
             if len(readings) > 1:
-                yield from _edge(sketch, readings, some, width, "lower_band_width", 1.0, entire=False)
+                yield from _edge(sketch, readings, some, width, width_slug, 0.7, entire=False)
 
 
 def _edge(

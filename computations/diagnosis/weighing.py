@@ -17,6 +17,7 @@ FIRST_OF_TWO = 40  # the best alone are also weighed with every other
 MOST_COUPLES = 150
 BESIDE_WHOLE = 30
 FAR_BEHIND = 14.0  # in logarithms: what lies further behind the best is not looked at more closely
+LEAST_GAINED = 5.0  # in logarithms over nothing at all: a whole that explains less needs no company
 # A hypothesis that would hardly be seen had it happened is never claimed: least squared length, in noise, of its shift
 # or of one standard deviation of its size.
 LEAST_SEEN = 12.0
@@ -88,7 +89,7 @@ class Weighing:
         best = max(one.log for one in found)
         found += self._couples(alone, best)
         for whole in self.wholes:
-            found += self._whole(whole, max(one.log for one in found))
+            found += self._whole(whole, nothing)
         return found
 
     def _couples(self, alone: Floats, best: float) -> list[Candidate]:
@@ -141,7 +142,7 @@ class Weighing:
         compatible: npt.NDArray[np.bool_] = ~(overlap | same)
         return compatible
 
-    def _whole(self, whole: Hypothesis, best: float) -> list[Candidate]:
+    def _whole(self, whole: Hypothesis, nothing: Candidate) -> list[Candidate]:
         """A hypothesis that leaves a whole set of readings free, alone and with each simple one beside it."""
         if whole.free is None:
             return []
@@ -150,7 +151,7 @@ class Weighing:
         log = float(np.log(P_SINGLE)) + whole.log_prior
         log += likelihood.nothing(noise.white(self.differences), noise.constant)
         found = [Candidate(log, (whole,), (whole.size,))]
-        if log < best - 12.0 * FAR_BEHIND:
+        if log < nothing.log + LEAST_GAINED:
             return found
         logs, deviations = likelihood.singles(self._white(noise))
         logs = logs + self.log_priors + whole.log_prior + np.log(2.0 * P_JOINT)

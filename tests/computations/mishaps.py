@@ -46,6 +46,8 @@ def change_quantity(rng: np.random.Generator, truth: Truth) -> Truth:
     if name == "halyard":
         one = str(rng.choice(list(truth.halyards)))
         return replace(truth, halyards={**truth.halyards, one: truth.halyards[one] + amount})
+    if amount < -0.3 * (before := float(getattr(truth, name))):
+        amount = -0.3 * before
     amount = {"foil": sign(rng) * rng.uniform(2, 7), "weight": sign(rng) * rng.uniform(4, 25),
               "balance": sign(rng) * rng.uniform(60, 300)}.get(name, amount)  # fmt: skip
     return replace(truth, **{name: getattr(truth, name) + amount})
@@ -257,15 +259,15 @@ REAL: dict[str, Callable[[np.random.Generator, Truth], Truth]] = {
 }
 MISTAKES: dict[str, Callable[[np.random.Generator, Visit], Visit]] = {
     "tape_scale": tape_scale,
-    "tape_start": tape_start,
     "tape_start_all": tape_start_all,
+    "tape_start": tape_start,
     "band_edge": band_edge,
-    "digits_swapped": digits_swapped,
-    "wrong_unit": wrong_unit,
+    "foil_doubling": foil_doubling,
     "sides_swapped": sides_swapped,
     "section_swapped": section_swapped,
     "distances_swapped": distances_swapped,
-    "foil_doubling": foil_doubling,
+    "digits_swapped": digits_swapped,
+    "wrong_unit": wrong_unit,
 }
 KINDS = (*REAL, *MISTAKES)
 
@@ -337,10 +339,10 @@ def pair(rng: np.random.Generator, kinds: tuple[str, ...], *, varied: bool = Tru
         if rng.random() < 0.2 and "tape_scale" not in kinds:
             kit = random_kit(rng, 8)
     after = simulate(rng, after_truth, kit, "after", habits)
-    if varied and rng.random() < 0.4:
+    if varied and rng.random() < 0.4 and "quantity_changed" not in kinds:
         kept = frozenset[str]().union(*(NEEDED.get(kind, frozenset()) for kind in kinds))
         after = without_some(rng, after, kept)
-    for kind in kinds:
-        if kind in MISTAKES:
-            after = MISTAKES[kind](rng, after)
+    for kind, mistake in MISTAKES.items():  # first the tape's, then the pencil's
+        if kind in kinds:
+            after = mistake(rng, after)
     return before, after
