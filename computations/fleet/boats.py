@@ -34,6 +34,7 @@ class Reduced:
     smoother: Floats  # (rows, rows): covariance x projection, from a reading to its residual
     variance: Floats  # (rows,), of the residuals
     normal: Floats  # (columns, columns)
+    bare: Floats  # (columns,), the diagonal of `normal` as it would be if her lengths were known
     right: Floats  # (columns,)
     chi2: float
     degrees: int
@@ -110,6 +111,7 @@ def reduce(
         smoother,
         np.einsum("ij,ij->i", smoother, covariance),
         design.T @ seen,
+        np.einsum("ij,ij->j", design, half @ design),
         seen.T @ value,
         float(value @ projection @ value),
         count - len(lengths),

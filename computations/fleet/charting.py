@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from computations.charts import Point, draw_history
+from computations.charts import WIDTH, Point, draw_history
 from computations.fleet.gathering import Fleet
 from computations.fleet.observations import Flags, Floats
 from computations.fleet.solving import FleetSolution
@@ -76,6 +76,8 @@ def _control(fleet: Fleet, solution: FleetSolution, number: int, rows: Flags, pe
     return Control(number, points, mean, (mean - reach, mean + reach))
 
 
-def draw_control(control: Control, *, unit: str, title: str, id_prefix: str) -> str:
+def draw_control(control: Control, *, unit: str, title: str, id_prefix: str, width: float = WIDTH) -> str:
     """The latest visits as SVG, the limits as the shaded band."""
-    return draw_history(control.points[-LATEST:], unit=unit, band=control.limits, title=title, id_prefix=id_prefix)
+    return draw_history(
+        control.points[-LATEST:], unit=unit, band=control.limits, title=title, id_prefix=id_prefix, width=width
+    )

@@ -37,27 +37,28 @@ class Solution:
 
 def solve_normal(reduced: list[Reduced], count: int, data: tuple[Datum, ...]) -> Solution:
     """Least squares with the certificates as data; what is undetermined is moved to mean zero."""
-    normal, right = np.zeros((count, count)), np.zeros(count)
+    normal, right, bare = np.zeros((count, count)), np.zeros(count), np.zeros(count)
     chi2, degrees = 0.0, 0
     for one in reduced:
         if one.degrees:
             normal[np.ix_(one.block.columns, one.block.columns)] += one.normal
             right[one.block.columns] += one.right
+            bare[one.block.columns] += one.bare
             chi2, degrees = chi2 + one.chi2, degrees + one.degrees
     for datum in data:
         normal[datum.tape, datum.tape] += datum.u**-2
         right[datum.tape] += datum.mm_per_m * datum.u**-2
+        bare[datum.tape] += datum.u**-2
         chi2 += (datum.mm_per_m / datum.u) ** 2
         degrees += 1
-    # Scaled, so that "weak" means the same for mm/m and for mm.
-    diagonal = np.diag(normal)
-    seen_at_all = diagonal > 0
-    scale = 1.0 / np.sqrt(np.where(seen_at_all, diagonal, 1.0))
+    # Scaled by what would be known with the lengths given, so that "weak" means the same for mm/m and for mm and what
+    # the lengths take entirely is not mistaken for knowledge by its last bits.
+    scale = 1.0 / np.sqrt(np.where(bare > 0, bare, 1.0))
     values, vectors = np.linalg.eigh(normal * np.outer(scale, scale))
     strong = values > WEAK * max(float(values[-1]) if len(values) else 0.0, 1.0)
     free = (vectors[:, ~strong] * scale[:, None]).T
     covariance = (vectors[:, strong] / values[strong]) @ vectors[:, strong].T * np.outer(scale, scale)
-    estimate, covariance, free = _centred(covariance @ right, covariance, free, seen_at_all)
+    estimate, covariance, free = _centred(covariance @ right, covariance, free, bare > 0)
     chi2 -= float(estimate @ right)
     return Solution(estimate, covariance, free, max(chi2, 0.0), degrees - int(strong.sum()))
 

@@ -12,7 +12,10 @@ from computations.fleet.normal import Solution, solve_normal
 from computations.fleet.observations import Datum, Flags, Floats, Ints, Observations, Sizes, check
 
 EPOCH_LIMIT = 4.0  # standard deviations of a difference between successive readings that start a new epoch
-MAX_ROUNDS = 12
+JOIN_LIMIT = 3.0  # below it, in the light of later rounds, the epoch was none
+MAX_ROUNDS = 16
+TO_NORMAL = 1.4826  # median of absolute deviations to standard deviation (1 / 0.6745)
+LEAST_U = 1e-9  # what is held to be zero has no uncertainty but the rounding's
 HUBER_LIMIT = 2.5  # common practice, no source: beyond it a residual weighs less
 STEADY = 0.02  # weights that move by less are settled
 
@@ -89,12 +92,13 @@ def solve(observations: Observations, sizes: Sizes, data: tuple[Datum, ...] = ()
             for block, former in zip_longest(blocks, reduced)
         ]
         found = _round(observations, reduced, sizes, data, order)
-        fresh = _fresh(observations, found, order, starts)
+        anew = _epoch_starts(observations, found, order, starts)
         ratio = np.nan_to_num(np.abs(found.residual) / found.residual_u, nan=0.0)
         lighter = HUBER_LIMIT / np.maximum(ratio, HUBER_LIMIT)
-        if (not fresh.any() and np.allclose(lighter, weights, atol=STEADY)) or rounds == MAX_ROUNDS:
+        steady = np.array_equal(anew, starts) and np.allclose(lighter, weights, atol=STEADY)
+        if steady or rounds == MAX_ROUNDS:
             break
-        starts, weights = starts | fresh, lighter
+        starts, weights = anew, lighter
     return _report(observations, sizes, data, found, (order, starts, rounds))
 
 
@@ -117,19 +121,25 @@ def _round(
     return _Round(reduced, solution, residual, residual_u, jump, jump_u)
 
 
-def _fresh(observations: Observations, found: _Round, order: Ints, starts: Flags) -> Flags:
+def _epoch_starts(observations: Observations, found: _Round, order: Ints, starts: Flags) -> Flags:
     """(n,) True where a reading differs from the one before it of the same quantity by more than the noise explains.
 
-    Of one quantity only the largest jump is taken in a round: splitting there may settle its neighbours.
+    Of one quantity only the largest jump is taken in a round: splitting there may settle its neighbours. While the
+    tapes are not yet well known all jumps are larger than they should be: their own robust spread is the measure then.
     """
     visit = observations.visit
     other = np.zeros(len(observations), bool)
-    other[order[1:]] = visit[order[1:]] != visit[order[:-1]]
-    size = np.where(other & ~starts, np.abs(found.jump) / found.jump_u, 0.0)
+    other[order[1:]] = (visit[order[1:]] != visit[order[:-1]]) & (
+        observations.quantity[order[1:]] == observations.quantity[order[:-1]]
+    )
+    size = np.where(other, np.abs(found.jump) / found.jump_u, 0.0)
+    spread = max(1.0, TO_NORMAL * float(np.median(size[other]))) if other.any() else 1.0
+    open_size = np.where(starts, 0.0, size)
     largest = np.zeros(int(observations.quantity.max(initial=0)) + 1)
-    np.maximum.at(largest, observations.quantity, size)
-    fresh: Flags = (size > EPOCH_LIMIT) & (size >= largest[observations.quantity])
-    return fresh
+    np.maximum.at(largest, observations.quantity, open_size)
+    fresh = (open_size > EPOCH_LIMIT * spread) & (open_size >= largest[observations.quantity])
+    kept: Flags = fresh | (starts & (size > JOIN_LIMIT))
+    return kept
 
 
 def _report(
@@ -143,7 +153,8 @@ def _report(
     solution = found.solution
     u = np.sqrt(np.maximum(np.diag(solution.covariance), 0.0) * max(solution.variance_ratio, 1.0))
     known: list[tuple[float | None, float | None]] = [
-        (float(one), float(size)) if size > 0 else (None, None) for one, size in zip(solution.estimate, u, strict=True)
+        (float(one), float(size)) if size > LEAST_U else (None, None)
+        for one, size in zip(solution.estimate, u, strict=True)
     ]
     uses = np.bincount(observations.tape, minlength=sizes.tapes)
     pairs = np.bincount(observations.measurer * sizes.kinds + observations.kind, minlength=sizes.parameters)

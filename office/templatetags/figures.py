@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString, mark_safe
 from computations import charts, drawing, typesetting, units
 from computations.catalogue import DIMENSIONS, READINGS
 from computations.drawing import RigFigures
+from computations.fleet.charting import Control, draw_control
 from computations.results import Change
 from office import marks
 
@@ -240,6 +241,17 @@ def history_chart(
             points, unit=unit, band=band, title=title, id_prefix=prefix, width=width
         ),
         id_prefix,
+    )
+
+
+@register.simple_tag
+def control_chart(control: Control, unit: str, what: str) -> SafeString:
+    """One tape's or measurer's visits with the limits drawn from them."""
+    return _both(
+        lambda prefix, width: draw_control(
+            control, unit=unit, title=f"Control chart of the {what}", id_prefix=prefix, width=width
+        ),
+        f"control-{what}-{control.number}",
     )
 
 

@@ -1,7 +1,12 @@
 """Every verb of a visit and of an instrument: keyword-only, one transaction, one row of the trail."""
 
 from surveys.actions.conditions import answer_preparation, set_conditions
-from surveys.actions.instruments import add_calibration, record_instrument, take_out_of_use
+from surveys.actions.instruments import (
+    add_calibration,
+    record_instrument,
+    suggest_recalibration,
+    take_out_of_use,
+)
 from surveys.actions.planning import (
     ask_for_visit,
     begin_visit,
@@ -43,6 +48,7 @@ __all__ = [
     "settle_check",
     "settle_query",
     "sign_visit",
+    "suggest_recalibration",
     "take_log_sheet",
     "take_out_of_use",
     "withdraw_reading",

@@ -171,6 +171,22 @@ def take_out_of_use(
     return instrument
 
 
+@transaction.atomic
+def suggest_recalibration(*, by: Person, instrument: Instrument, finding: str, reason: str) -> Instrument:
+    """Note that a piece should be calibrated anew, and what was found. Corrects nothing, takes nothing out of use."""
+    rules.check_may_keep_instruments(by)
+    if instrument.out_of_use_since is not None:
+        raise WrongState(f"{instrument.identifier} is out of use, since {instrument.out_of_use_since}.")
+    trail.record(
+        by=by,
+        verb="suggest_recalibration",
+        subject=instrument,
+        after={"finding": finding},
+        reason=given_reason(reason),
+    )
+    return instrument
+
+
 def _lock(instrument: Instrument) -> None:
     instrument.refresh_from_db(from_queryset=Instrument.objects.select_for_update())
 
