@@ -71,21 +71,29 @@ def tape_start(sketch: Sketch) -> Iterator[Hypothesis]:
 def tape_start_all(sketch: Sketch) -> Iterator[Hypothesis]:
     """Every reading of a tape, or all but its shortest ones: those are often taken with its end in the hand."""
     for indices in tapes(sketch):
+        groups: dict[ReadingRef, list[int]] = {}
+        for index in indices:
+            groups.setdefault(sketch.items[index].ref, []).append(index)
         for start in priors.TAPE_STARTS:
-            meant = np.where(np.isfinite(sketch.scene.expected), sketch.scene.expected, sketch.values - start)
-            some = sorted(indices, key=lambda index: -meant[index])
-            last = len(some)
-            while last > 2 and len(readings := sketch.refs(some[:last])) > 2:
-                whole = last == len(some)
-                if whole or meant[some[last]] < priors.LONGEST_IN_HAND_MM:
-                    yield Hypothesis(
-                        "tape_start_all",
-                        readings,
-                        shift=sketch.vector(some[:last], start),
-                        weight=1.0 if whole else 0.05,
-                        size=start,
-                    )
-                last -= 1
+            yield from _started(sketch, groups, start)
+
+
+def _started(sketch: Sketch, groups: dict[ReadingRef, list[int]], start: float) -> Iterator[Hypothesis]:
+    meant = np.where(np.isfinite(sketch.scene.expected), sketch.scene.expected, sketch.values - start)
+    refs = sorted(groups, key=lambda ref: -meant[groups[ref][0]])
+    shift = sketch.vector([index for indices in groups.values() for index in indices], start)
+    for last in range(len(refs), 2, -1):
+        yield Hypothesis(
+            "tape_start_all",
+            tuple(refs[:last]),
+            shift=shift.copy(),
+            weight=1.0 if last == len(refs) else 0.05,
+            size=start,
+        )
+        shortest = groups[refs[last - 1]]
+        if meant[shortest[0]] > priors.LONGEST_IN_HAND_MM:
+            break
+        shift[shortest] = 0.0
 
 
 def band_edge(sketch: Sketch) -> Iterator[Hypothesis]:

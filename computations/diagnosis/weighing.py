@@ -10,7 +10,7 @@ import numpy.typing as npt
 from computations.diagnosis import likelihood
 from computations.diagnosis.likelihood import Noise, Whitened
 from computations.diagnosis.patterns import Hypothesis
-from computations.diagnosis.priors import P_JOINT, P_NOTHING, P_SINGLE
+from computations.diagnosis.priors import KINDS, P_JOINT, P_NOTHING, P_SINGLE
 from computations.diagnosis.scene import Floats, Scene
 
 FIRST_OF_TWO = 40  # the best alone are also weighed with every other
@@ -81,7 +81,7 @@ class Weighing:
         alone, deviations = likelihood.singles(white)
         alone = alone + self.log_priors
         found = [nothing]
-        for index in np.flatnonzero(np.isfinite(alone)):
+        for index in np.flatnonzero(alone > alone.max(initial=-np.inf) - 2.0 * FAR_BEHIND):
             one = self.simple[index]
             found.append(
                 Candidate(float(np.log(P_SINGLE) + alone[index]), (one,), (_size(one, float(deviations[index])),))
@@ -131,7 +131,8 @@ class Weighing:
     def _compatible(self, first: likelihood.Indices) -> npt.NDArray[np.bool_]:
         """(f, h) False where two explain the same reading, or are the same thing twice."""
         support = np.zeros((len(self.simple), len(self.scene.items)))
-        kinds = np.array([one.kind for one in self.simple])
+        codes = {kind: code for code, kind in enumerate(KINDS)}
+        kinds = np.array([codes[one.kind] for one in self.simple])
         loose = np.ones(len(self.simple), dtype=bool)
         for row, one in enumerate(self.simple):
             if one.support:
