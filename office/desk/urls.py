@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from office.desk import boat, fleet, queue, review
+from office.desk import boat, fleet, history, queue, review
 
 app_name = "desk"
 urlpatterns = [
@@ -14,6 +14,7 @@ urlpatterns = [
     path("review/<str:key>/return/", review.send_back, name="return_visit"),
     path("review/<str:key>/accept/", review.accept, name="accept_visit"),
     path("boats/<str:key>/", boat.show, name="boat"),
+    path("boats/<str:key>/history/", history.show, name="history"),
     path("fleet/", fleet.show, name="fleet"),
     path("fleet/<str:identifier>/suggest/", fleet.suggest, name="suggest_recalibration"),
 ]

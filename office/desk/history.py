@@ -1,0 +1,107 @@
+"""A boat's figures over the years: each dimension over the accepted visits, and any two visits side by side."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from boats import rules as boat_rules
+from boats.models import Boat
+from computations.catalogue import DIMENSIONS
+from computations.charts import Point
+from computations.comparison import Comparison
+from computations.results import DimensionResult
+from office.desk.boat import figures_hidden_from
+from office.desk.evidence import ChangeStory, tell
+from office.people.access import person_of
+from surveys.figures import Figures, compare_figures, derive_visit
+from surveys.models import Visit, VisitState
+from surveys.queries import with_content
+
+
+@dataclass(slots=True)
+class Course:
+    """One dimension over the visits. `band` is where the next figure would be within measuring noise of the last."""
+
+    last: DimensionResult
+    points: list[Point] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        kind = DIMENSIONS[self.last.slug]
+        words = [
+            kind.name,
+            f"({kind.symbol})" if kind.symbol else "",
+            self.last.mast if self.last.mast != "main" else "",
+        ]
+        return " ".join(word for word in words if word)
+
+    @property
+    def key(self) -> str:
+        return f"course-{self.last.slug}-{self.last.mast}"
+
+    @property
+    def band(self) -> tuple[float, float] | None:
+        if self.last.value is None or self.last.expanded_uncertainty is None:
+            return None
+        return (self.last.value - self.last.expanded_uncertainty, self.last.value + self.last.expanded_uncertainty)
+
+
+@dataclass(frozen=True, slots=True)
+class SideBySide:
+    previous: Visit
+    current: Visit
+    comparison: Comparison
+    stories: list[ChangeStory]
+
+
+def accepted_visits(boat: Boat) -> list[tuple[Visit, Figures]]:
+    """The boat's accepted visits with their figures, oldest first; a constant number of queries."""
+    visits = with_content(Visit.objects.filter(boat=boat, state=VisitState.ACCEPTED)).select_related("measurer")
+    return [(visit, derive_visit(visit)) for visit in visits.order_by("date", "pk")]
+
+
+def courses(measured: list[tuple[Visit, Figures]]) -> list[Course]:
+    """Every dimension that has a figure in at least two visits, in the catalogue's order."""
+    points: dict[tuple[str, str], list[Point]] = defaultdict(list)
+    last: dict[tuple[str, str], DimensionResult] = {}
+    for visit, figures in measured:
+        for one in figures.derivation.dimensions:
+            if one.value is None or one.method not in {"", "adopted"} or visit.date is None:
+                continue
+            points[one.slug, one.mast].append(Point(visit.date, one.value, one.expanded_uncertainty))
+            last[one.slug, one.mast] = one
+    order = list(DIMENSIONS)
+    several = [key for key in points if len(points[key]) > 1]
+    return [Course(last[key], points[key]) for key in sorted(several, key=lambda key: (key[1], order.index(key[0])))]
+
+
+def side_by_side(measured: list[tuple[Visit, Figures]], previous: str, current: str) -> SideBySide | None:
+    """The two visits with these keys; without keys, or with unknown ones, the last two."""
+    if len(measured) < 2:
+        return None
+    by_key = {visit.key: (visit, figures) for visit, figures in measured}
+    before, now = by_key.get(previous, measured[-2]), by_key.get(current, measured[-1])
+    comparison = compare_figures(before[1], now[1])
+    real = [change for change in comparison.changes if change.verdict == "changed"]
+    real.sort(key=lambda change: -abs(change.en or 0.0))
+    return SideBySide(before[0], now[0], comparison, [tell(change) for change in real])
+
+
+def show(request: HttpRequest, key: str) -> HttpResponse:
+    boat = get_object_or_404(Boat.objects.select_related("design"), key=key)
+    person = person_of(request)
+    boat_rules.check_sees(person, boat)
+    hidden = figures_hidden_from(person, boat)
+    measured = [] if hidden else accepted_visits(boat)
+    context = {
+        "boat": boat,
+        "hidden": hidden,
+        "visits": [visit for visit, _ in measured],
+        "courses": courses(measured),
+        "beside": side_by_side(measured, request.GET.get("previous", ""), request.GET.get("current", "")),
+    }
+    return render(request, "desk/history.html", context)
