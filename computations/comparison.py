@@ -18,6 +18,7 @@ from computations.derivation import Derivation
 from computations.details import Details
 from computations.results import Carried, Change, DimensionResult
 from computations.student import coverage_factor, effective_degrees_of_freedom
+from computations.temperature import TemperatureEffect
 
 Array = NDArray[np.float64]
 REMAINDER = "remainder"
@@ -71,6 +72,7 @@ class _Both:
         self.shared_now = [j for _, j in shared]
         self.rows_before = {key: i for i, key in enumerate(self.before.keys)}
         self.rows_now = {key: i for i, key in enumerate(self.now.keys)}
+        self.temperature = TemperatureEffect(previous, current)
         self.same_boom_readings = {mast: self._same_boom_readings(mast) for mast in self.now.booms}
 
     def pairs(self) -> list[Pair]:
@@ -103,6 +105,7 @@ class _Both:
             if before.standard_uncertainty is not None and now.standard_uncertainty is not None:
                 u = self._expanded(self.before.contributions[pair[0]], self.now.contributions[pair[1]])
         en = amount / u if amount is not None and u else None
+        explained = self.temperature.of(*pair) if amount is not None else None
         return Change(
             name=one.name,
             slug=one.slug,
@@ -118,6 +121,7 @@ class _Both:
             verdict=verdict(en, amount, limits.get(one.slug)),
             method=one.method,
             carried_by=carried,
+            by_temperature=explained.amount if explained else None,
         )
 
     def _expanded(self, before: Array, now: Array) -> float | None:

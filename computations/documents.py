@@ -142,6 +142,7 @@ def change_document(one: Change) -> Document:
         "expanded_uncertainty": one.expanded_uncertainty,
         "en": one.en,
         "verdict": one.verdict,
+        "by_temperature": one.by_temperature,
         "carried_by": [
             {"reading": part.reading, "mast": part.mast, "position": part.position, "amount": part.amount}
             for part in one.carried_by

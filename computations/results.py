@@ -93,3 +93,4 @@ class Change:
     verdict: str | None
     method: str = ""
     carried_by: tuple[Carried, ...] = ()
+    by_temperature: float | None = None  # the part that the spars' temperature alone explains; None: cannot be told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from computations import inputs
@@ -48,14 +49,23 @@ def policy_of(visit: Visit) -> PolicyEdition:
     return policy_queries.current()
 
 
-def derive_visit(visit: Visit, assumptions: inputs.Assumptions | None = None) -> Figures:
-    """The visit's figures and findings, under the policy's assumptions unless others are given."""
+def derive_visit(
+    visit: Visit,
+    assumptions: inputs.Assumptions | None = None,
+    *,
+    sisters: Mapping[tuple[str, str], Sequence[float]] | None = None,
+) -> Figures:
+    """The visit's figures and findings, under the policy's assumptions unless others are given.
+
+    `sisters`: dimensions of boats of the same design by (slug, mast), where the visit is to be held against them.
+    """
     assumptions = assumptions or policy_queries.assumptions(policy_of(visit))
     settlements = settlements_of(visit)
     given = visit_inputs(visit, settlements)
     derivation = derive(given, assumptions)
     settled = frozenset(one.check_key for one in settlements)
-    return Figures(given, derivation, check(given, derivation, assumptions, limits=_limits(visit)), settled)
+    found = check(given, derivation, assumptions, limits=_limits(visit), sisters=sisters)
+    return Figures(given, derivation, found, settled)
 
 
 def _limits(visit: Visit) -> dict[tuple[str, str], Limit]:

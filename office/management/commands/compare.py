@@ -115,7 +115,11 @@ def _carried(change: Change, *, several: bool) -> str:
     kind = DIMENSIONS[change.slug]
     name = kind.name + (f" ({kind.symbol})" if kind.symbol else "") + (f", {change.mast} mast," if several else "")
     unit = "" if change.unit == "1" else f" {change.unit}"
-    return f"{name} {_signed(change.change, decimals)}{unit}: {', '.join(parts)}"
+    warmth = change.by_temperature
+    alone = ""
+    if warmth is not None and to_decimals(warmth, decimals):
+        alone = f"; the spar's temperature alone explains {_signed(warmth, decimals)}"
+    return f"{name} {_signed(change.change, decimals)}{unit}: {', '.join(parts)}{alone}"
 
 
 def _reading(part: Carried) -> str:
