@@ -1,0 +1,332 @@
+"""Every address of the office × everybody in the cast × reading and sending, walked from the addresses themselves.
+
+A new address without a line in TABLE fails. The boat, the visits and the certificates belong to `owner` and were
+measured by `measurer`; `other_owner` and `second_measurer` hold the same roles and have nothing to do with them.
+Whoever may not is told so (403); who is not signed in is sent to the sign-in page; nobody ever gets a 500.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from boats import actions as boat_actions
+from office.certificates import actions as certificate_actions
+from office.certificates import paper, pdf
+from office.people.actions import invitations
+from surveys import actions
+from surveys.models import Visit
+from tests.cast import Cast, make_cast
+from tests.surveys.makers import Stage, record_kit, register_boat
+
+pytestmark = pytest.mark.django_db
+
+ANYBODY = frozenset(
+    {
+        "measurer", "second_measurer", "reviewer", "certifier", "owner", "other_owner", "race_committee",
+        "administrator", "stranger",
+    }
+)  # fmt: skip
+NOBODY: frozenset[str] = frozenset()
+MEASURER = frozenset({"measurer"})
+OWNER = frozenset({"owner"})
+OFFICE = frozenset({"reviewer", "certifier", "administrator"})
+ADMINISTRATOR = frozenset({"administrator"})
+CERTIFIER = frozenset({"certifier"})
+REVIEWER = frozenset({"reviewer"})
+KIT_READERS = OFFICE | {"measurer", "second_measurer"}
+OWNERS = frozenset({"owner", "other_owner"})
+BOAT_READERS = KIT_READERS | OWNER
+LISTS = KIT_READERS | OWNERS
+VISIT_READERS = OFFICE | MEASURER | OWNER
+
+
+@dataclass(frozen=True)
+class Access:
+    """Who is not refused. None: nobody is answered by this method (405)."""
+
+    get: frozenset[str] | None
+    post: frozenset[str] | None
+    public: bool = False
+
+
+def only(who: frozenset[str]) -> Access:
+    return Access(who, who)
+
+
+def sent_by(who: frozenset[str]) -> Access:
+    return Access(None, who)
+
+
+PUBLIC_TO_READ = Access(ANYBODY, None, public=True)
+
+TABLE: dict[str, Access] = {
+    "home": Access(ANYBODY, ANYBODY, public=True),
+    # People
+    "people:sign_in": Access(ANYBODY, ANYBODY, public=True),
+    "people:sign_out": Access(None, ANYBODY, public=True),
+    "people:accept_invitation": Access(ANYBODY, ANYBODY, public=True),
+    "people:account": only(ANYBODY),
+    "people:change_password": only(ANYBODY),
+    "people:list": only(ADMINISTRATOR),
+    "people:invite": only(ADMINISTRATOR),
+    "people:cancel_invitation": only(ADMINISTRATOR),
+    "people:person": only(ADMINISTRATOR),
+    "people:give_role": only(ADMINISTRATOR),
+    "people:end_role": only(ADMINISTRATOR),
+    "people:send_new_link": only(ADMINISTRATOR),
+    "people:disable": only(ADMINISTRATOR),
+    "people:enable": only(ADMINISTRATOR),
+    "policy:show": only(ADMINISTRATOR),
+    "policy:editions": only(ADMINISTRATOR),
+    # The trail
+    "trail:list": only(OFFICE | OWNERS),
+    "trail:export": only(OFFICE | OWNERS),
+    "trail:walk": only(OFFICE),
+    # Boats
+    "boats:list": only(LISTS),
+    "boats:export": only(LISTS),
+    "boats:register": only(OFFICE),
+    "boats:spars": only(KIT_READERS),
+    "boats:designs": only(KIT_READERS),
+    "boats:design_add": only(OFFICE),
+    "boats:design": only(KIT_READERS),  # an empty limit comes back before anybody asks who it was
+    "boats:end_limit": only(OFFICE),
+    "boats:boat": only(ANYBODY),  # sends on to desk:boat, which asks
+    "boats:particulars": only(OFFICE),
+    "boats:rig": only(OFFICE),
+    "boats:owners": only(OFFICE),
+    "boats:end_ownership": only(OFFICE),
+    "boats:interests": only(OFFICE),
+    "boats:end_interest": only(OFFICE),
+    "boats:own_interest": only(BOAT_READERS),
+    "desk:boat": only(BOAT_READERS),
+    "desk:history": only(BOAT_READERS),
+    # Visits
+    "surveys:list": only(LISTS),
+    "surveys:export_list": only(LISTS),
+    "surveys:choose_boat": only(OFFICE | OWNERS),
+    "surveys:ask": only(OFFICE | OWNER),
+    "surveys:visit": only(VISIT_READERS),
+    "surveys:plan": only(OFFICE),
+    "surveys:exception": only(OFFICE),
+    "surveys:call_off": only(OFFICE),
+    "surveys:begin": sent_by(MEASURER),
+    "surveys:follow_rig": sent_by(MEASURER),
+    "surveys:conditions": only(MEASURER),
+    "surveys:readings": only(MEASURER),
+    "surveys:panel": only(MEASURER),
+    "surveys:store_one": sent_by(MEASURER),
+    "surveys:reading": Access(VISIT_READERS, MEASURER),
+    "surveys:withdraw": only(MEASURER),
+    "surveys:upload": only(MEASURER),
+    "surveys:export": only(VISIT_READERS),
+    "surveys:settle": only(MEASURER),
+    "surveys:sign": only(MEASURER),
+    "surveys:answer": only(MEASURER),
+    # Instruments
+    "instruments:list": only(KIT_READERS),
+    "instruments:instrument": only(KIT_READERS),
+    "instruments:record": only(OFFICE),
+    "instruments:calibrate": only(OFFICE),
+    "instruments:out_of_use": only(OFFICE),
+    # The desk
+    "desk:queue": only(OFFICE),
+    "desk:fleet": only(OFFICE),
+    "desk:suggest_recalibration": only(OFFICE),
+    "desk:review": only(OFFICE),
+    "desk:begin_review": sent_by(REVIEWER),
+    "desk:ask_query": sent_by(OFFICE),  # an empty question comes back before anybody asks who it was
+    "desk:settle_query": sent_by(REVIEWER),
+    "desk:return_visit": sent_by(OFFICE),
+    "desk:accept_visit": sent_by(OFFICE),
+    # Certificates
+    "certificates:list": only(LISTS),
+    "certificates:export": only(LISTS),
+    "certificates:certificate": only(BOAT_READERS),
+    "certificates:pdf": only(BOAT_READERS),
+    "certificates:issue": only(CERTIFIER),
+    "certificates:withdraw": only(CERTIFIER),
+    # The race committee's pages are everybody's
+    "racing:check": PUBLIC_TO_READ,
+    "racing:certificate": PUBLIC_TO_READ,
+}
+
+
+def walk(resolver: Any = None, space: str = "") -> Iterator[tuple[str, URLPattern]]:
+    """Every named address under the root, with its full name."""
+    for one in (resolver or get_resolver()).url_patterns:
+        if isinstance(one, URLResolver):
+            yield from walk(one, f"{one.namespace}:" if one.namespace else space)
+        else:
+            yield f"{space}{one.name}", one
+
+
+ADDRESSES = dict(walk())
+
+
+def test_every_address_has_its_line_in_the_table() -> None:
+    assert {name for name, one in walk() if not one.name} == set(), "an address without a name"
+    assert len(ADDRESSES) == len(list(walk())), "two addresses of the same name"
+    assert set(ADDRESSES) == set(TABLE)
+
+
+class World:
+    """One boat with all there is to know of her, and what each address is filled with."""
+
+    def __init__(self, cast: Cast) -> None:
+        self.cast = cast
+        self.stage = Stage(cast, register_boat(cast), record_kit(cast))
+        self.boat = self.stage.boat
+        by = cast.administrator
+        design = boat_actions.add_design(by=by, name="Tern 31")
+        boat_actions.set_limit(
+            by=by, design=design, dimension="luff", mast="main", least=9000.0, greatest=None, source="the drawing"
+        )
+        boat_actions.declare_interest(by=by, boat=self.boat, person=cast.stranger, kind="builder", since=self.first_day)
+        self.design = design
+        _, self.token = invitations.invite(by=by, email="new@office.example", name="New", roles=["owner"])
+        self.invitation, _ = invitations.invite(by=by, email="newer@office.example", name="Newer", roles=["owner"])
+        self.certified = self.stage.visit("accepted")
+        self.certificate = certificate_actions.issue(by=cast.certifier, visit=self.certified)
+        self.accepted = self.stage.visit("accepted")
+        self.returned = self.stage.visit("returned")
+        self.planned = self.stage.visit("planned")
+        self.signed = self.stage.visit("signed")
+        self.under_review = self.stage.visit("under_review")
+        actions.ask_query(
+            by=cast.reviewer, visit=self.under_review, slug="foot_distance", mast="main", position="",
+            question="From the track?",
+        )  # fmt: skip
+
+    @property
+    def first_day(self) -> Any:
+        return self.boat.ownerships.get().since
+
+    def address(self, name: str) -> str:
+        wanted = ADDRESSES[name].pattern.converters
+        return reverse(name, kwargs={one: self.value(name, one) for one in wanted}) + self.query(name)
+
+    def value(self, name: str, part: str) -> Any:
+        """What fills one part of an address; what an address needs of its own comes first."""
+        space = name.partition(":")[0]
+        own: dict[tuple[str, str], Any] = {
+            ("boats:design", "key"): self.design.key,
+            ("boats:end_limit", "key"): self.design.key,
+            ("boats:end_ownership", "person_key"): self.cast.owner.key,
+            ("boats:end_interest", "kind"): "builder",
+            ("desk:boat", "key"): self.boat.key,
+            ("desk:history", "key"): self.boat.key,
+            ("desk:begin_review", "key"): self.signed.key,
+            ("surveys:begin", "key"): self.planned.key,
+            ("surveys:answer", "query_key"): self.returned.queries.get().key,
+            ("people:cancel_invitation", "key"): self.invitation.key,
+            ("certificates:issue", "key"): self.accepted.key,
+            ("certificates:pdf", "size"): "A4",
+        }
+        usual: dict[str, Any] = {
+            "kind": "csv", "dimension": "luff", "mast": "main", "person_key": self.cast.stranger.key,
+            "boat_key": self.boat.key, "row_key": "foot_distance-main-one", "slug": "foot_distance", "take": 1,
+            "query_key": self.under_review.queries.get().key, "identifier": "T-03", "token": self.token,
+            "role": "measurer", "number": self.certificate.number,
+        }  # fmt: skip
+        keys: dict[str, Any] = {
+            "boats": self.boat, "surveys": self.returned, "desk": self.under_review, "people": self.cast.stranger
+        }  # fmt: skip
+        if (name, part) in own:
+            return own[name, part]
+        return keys[space].key if part == "key" else usual[part]
+
+    def query(self, name: str) -> str:
+        if name != "surveys:settle":
+            return ""
+        visit = self.returned
+        self.stage.break_something(visit)
+        return f"?check={self.stage.stop_key}"
+
+
+@pytest.fixture(scope="module")
+def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
+    """Built once: every test looks at the same world, and what its requests change is taken back."""
+    with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
+        patch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+        yield World(make_cast())
+        transaction.set_rollback(True)
+
+
+def answered(client: Client, method: str, address: str) -> Any:
+    """The answer; whatever it changed is taken back."""
+    with transaction.atomic():
+        answer = getattr(client, method)(address)
+        if hasattr(answer, "streaming_content"):
+            b"".join(answer.streaming_content)
+        transaction.set_rollback(True)
+    return answer
+
+
+@pytest.mark.parametrize("name", list(TABLE))
+def test_who_is_answered(world: World, name: str) -> None:
+    address, access = world.address(name), TABLE[name]
+    assert set(world.cast.people()) == ANYBODY
+    for method, allowed in (("get", access.get), ("post", access.post)):
+        got = {}
+        for part, person in world.cast.people().items():
+            client = Client()
+            client.force_login(person)
+            got[part] = answered(client, method, address).status_code
+        refused = {part for part, status in got.items() if status == 403}
+        assert max(got.values()) < 500, (method, got)
+        if allowed is None:
+            assert set(got.values()) == {405}, (method, got)
+        else:
+            assert refused == ANYBODY - allowed, (method, got)
+            assert 404 not in got.values(), (method, got)
+
+
+@pytest.mark.parametrize("name", list(TABLE))
+def test_who_is_not_signed_in(world: World, name: str) -> None:
+    address, access = world.address(name), TABLE[name]
+    for method, allowed in (("get", access.get), ("post", access.post)):
+        answer = answered(Client(), method, address)
+        if not access.public:
+            assert answer.status_code == 302, (method, answer.status_code)
+            assert answer.headers["Location"].startswith(reverse("people:sign_in")), method
+        elif allowed is None:
+            assert answer.status_code == 405, method
+        else:
+            assert answer.status_code in {200, 302, 422}, (method, answer.status_code)
+            assert not answer.headers.get("Location", "").startswith(reverse("people:sign_in")), method
+
+
+@pytest.mark.parametrize("name", [name for name, one in ADDRESSES.items() if one.pattern.converters])
+def test_an_address_of_nothing_is_not_found(world: World, name: str) -> None:
+    """Whoever may open the page for what exists gets a 404 for what does not; nobody a 500."""
+    access = TABLE[name]
+    converters = ADDRESSES[name].pattern.converters
+    nothing = {part: 9 if "Int" in type(one).__name__ else "nothing-at-all" for part, one in converters.items()}
+    for method, allowed in (("get", access.get), ("post", access.post)):
+        if not allowed or name in {"boats:boat", "people:accept_invitation"}:
+            continue  # one sends on, the other says that such a link works no longer
+        client = Client()
+        client.force_login(world.cast.people()[min(allowed)])
+        assert answered(client, method, reverse(name, kwargs=nothing)).status_code == 404, method
+
+
+@pytest.mark.parametrize("part", ["other_owner", "second_measurer"])
+@pytest.mark.parametrize("name", ["surveys:list", "certificates:list", "boats:list", "trail:list", "home"])
+def test_lists_hold_nothing_of_somebody_elses(world: World, part: str, name: str) -> None:
+    """The register of boats and certificates is open to every measurer; visits and the trail are not."""
+    client = Client()
+    client.force_login(world.cast.people()[part])
+    text = client.get(reverse(name)).content.decode()
+    visits = Visit.objects.filter(boat=world.boat).values_list("key", flat=True)
+    assert not [key for key in visits if key in text]
+    if part == "other_owner":
+        assert world.boat.key not in text
+        assert world.certificate.number not in text
