@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from computations.inputs import Reading, Visit
-from tests.computations.simulated import Habits, Truth, random_kit, random_spar, random_truth, simulate, with_number
+from tests.computations.simulated import Truth, random_spar, with_number
 
 STARTS = (-1000.0, -100.0, 100.0, 1000.0)
 SMALL = ("section", "foil", "_width")
@@ -184,7 +184,7 @@ def digits_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
         other = text[:i] + text[j] + text[i] + text[j + 1 :]
         value = float(other) * (1000 if one.unit_written == "m" else 1)
         least = 60.0 if one.slug.startswith("balance") else 0.9 if "." in text and not one.unit_written else 9.0
-        if other.startswith("0") or abs(value - one.value) < least - 1e-6 or one.slug in ("scale_reading",):
+        if other.startswith("0") or abs(value - one.value) < least - 1e-6 or one.slug == "scale_reading":
             continue
         changed = replace(one, value=value, written=other)
         return replace(visit, readings=(*visit.readings[:index], changed, *visit.readings[index + 1 :]))
@@ -209,41 +209,32 @@ def _exchange(visit: Visit, couples: list[tuple[list[int], list[int]]]) -> Visit
     return altered(visit, changes)
 
 
+def sides(visit: Visit, slug: str) -> tuple[list[int], list[int]]:
+    port, starboard = (takes_of(visit, slug, mast="main", position=side) for side in ("port", "starboard"))
+    return port, starboard
+
+
 def sides_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
     two_mark = bool(takes_of(visit, "band_to_sheer"))
     slugs = ["band_to_sheer", "mark_to_sheer"] if two_mark else ["string_to_sheer"]
     if two_mark and rng.random() < 0.3:
         slugs += ["string_to_sheer"]
-    return _exchange(
-        visit,
-        [
-            (takes_of(visit, slug, mast="main", position="port"), takes_of(visit, slug, mast="main", position="starboard"))
-            for slug in slugs
-        ],
-    )  # fmt: skip
+    return _exchange(visit, [sides(visit, slug) for slug in slugs])
 
 
 def section_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
     ends = [["lower"], ["upper"], ["lower", "upper"]][rng.integers(3)]
     mast = str(rng.choice([one.name for one in visit.rig.masts]))
-    return _exchange(
-        visit,
-        [
-            (takes_of(visit, f"section_fore_aft_{end}", mast=mast), takes_of(visit, f"section_transverse_{end}", mast=mast))
-            for end in ends
-        ],
-    )  # fmt: skip
+    ways = ("section_fore_aft", "section_transverse")
+    couples = [[takes_of(visit, f"{way}_{end}", mast=mast) for way in ways] for end in ends]
+    return _exchange(visit, [(one, other) for one, other in couples])
 
 
 def distances_swapped(rng: np.random.Generator, visit: Visit) -> Visit:
-    sides = [["port"], ["starboard"], ["port", "starboard"]][rng.integers(3)]
-    return _exchange(
-        visit,
-        [
-            (takes_of(visit, "band_to_sheer", mast="main", position=s), takes_of(visit, "mark_to_sheer", mast="main", position=s))
-            for s in sides
-        ],
-    )  # fmt: skip
+    chosen = [["port"], ["starboard"], ["port", "starboard"]][rng.integers(3)]
+    slugs = ("band_to_sheer", "mark_to_sheer")
+    couples = [[takes_of(visit, slug, mast="main", position=side) for slug in slugs] for side in chosen]
+    return _exchange(visit, [(one, other) for one, other in couples])
 
 
 def foil_doubling(rng: np.random.Generator, visit: Visit) -> Visit:
@@ -270,79 +261,3 @@ MISTAKES: dict[str, Callable[[np.random.Generator, Visit], Visit]] = {
     "wrong_unit": wrong_unit,
 }
 KINDS = (*REAL, *MISTAKES)
-
-
-# -- pairs of visits
-
-
-def random_habits(rng: np.random.Generator) -> Habits:
-    methods = [("string",), ("two_mark",), ("string", "two_mark")][rng.integers(3)]
-    return Habits(
-        takes=int(rng.choice([1, 1, 1, 2, 3])),
-        methods=methods,
-        spacing=float(rng.choice([500, 500, 600, 800])),
-        string_height=rng.uniform(120, 420),
-        normal=bool(rng.random() < 0.3),
-        named=bool(rng.random() < 0.9),
-        metres=bool(rng.random() < 0.1),
-    )
-
-
-def next_habits(rng: np.random.Generator, before: Habits, kinds: tuple[str, ...]) -> Habits:
-    """The next visit's: mostly alike; a method or spacing that is needed to see the fault is kept."""
-    habits = replace(before, takes=int(rng.choice([1, 1, 1, 2, 3])), metres=bool(rng.random() < 0.1))
-    if rng.random() < 0.15:
-        habits.spacing = float(rng.choice([500, 600, 800]))
-    if rng.random() < 0.15:
-        habits.string_height += rng.uniform(-120, 120)
-    if rng.random() < 0.25 and not set(kinds) & {"sides_swapped", "distances_swapped"}:
-        habits.methods = [("string",), ("two_mark",), ("string", "two_mark")][rng.integers(3)]
-    return habits
-
-
-def without_some(rng: np.random.Generator, visit: Visit, kept: frozenset[str]) -> Visit:
-    """A few readings were not taken this time."""
-    some = {one.key[:3] for one in visit.readings if one.slug not in kept and rng.random() < 0.06}
-    return replace(visit, readings=tuple(one for one in visit.readings if one.key[:3] not in some))
-
-
-# What must be there for a thing to be seen at all.
-NEEDED = {
-    "band_edge": frozenset({"lower_band_width", "upper_band_width", "boom_band_width", *FROM_LOWER, "foot_distance"}),
-    "section_swapped": frozenset(f"section_{way}_{end}" for way in ("fore_aft", "transverse") for end in ("lower", "upper")),
-    "foil_doubling": frozenset({"foil_fore_aft"}),
-    "sides_swapped": frozenset({"band_to_sheer", "mark_to_sheer", "string_to_sheer", "mark_spacing"}),
-    "distances_swapped": frozenset({"band_to_sheer", "mark_to_sheer", "mark_spacing"}),
-    "mast_moved": frozenset({"foretriangle_base", "bowsprit_tack_reach"}),
-}  # fmt: skip
-
-
-def pair(rng: np.random.Generator, kinds: tuple[str, ...], *, varied: bool = True) -> tuple[Visit, Visit]:
-    """Two visits to one boat; between them everything named in `kinds` happened (nothing, where it is empty)."""
-    truth = random_truth(rng, ketch=varied and bool(rng.random() < 0.2))
-    habits = random_habits(rng)
-    if set(kinds) & {"sides_swapped", "distances_swapped"}:
-        habits.methods = ("string", "two_mark") if rng.random() < 0.5 else ("two_mark",)
-    if "sides_swapped" in kinds:  # a difference that can be seen
-        beams = truth.main.half_beam
-        beams["port"] = beams["starboard"] + sign(rng) * rng.uniform(40, 90)
-    if "mast_moved" in kinds:
-        truth.sprit_fitted = True
-    kit = random_kit(rng)
-    before = simulate(rng, truth, kit, "before", habits)
-    after_truth = truth
-    for kind in kinds:
-        if kind in REAL:
-            after_truth = REAL[kind](rng, after_truth)
-    if varied:
-        habits = next_habits(rng, habits, kinds)
-        if rng.random() < 0.2 and "tape_scale" not in kinds:
-            kit = random_kit(rng, 8)
-    after = simulate(rng, after_truth, kit, "after", habits)
-    if varied and rng.random() < 0.4 and "quantity_changed" not in kinds:
-        kept = frozenset[str]().union(*(NEEDED.get(kind, frozenset()) for kind in kinds))
-        after = without_some(rng, after, kept)
-    for kind, mistake in MISTAKES.items():  # first the tape's, then the pencil's
-        if kind in kinds:
-            after = mistake(rng, after)
-    return before, after

@@ -208,8 +208,8 @@ class Visiting:
         height, habits = spar.boom_height, self.habits
         if "string" in habits.methods:
             string = habits.string_height + self.rng.normal(0, 10)
-            for side in sheer:
-                self.tape("string_to_sheer", string, name, side, -sheer[side])
+            for side, point in sheer.items():
+                self.tape("string_to_sheer", string, name, side, -point)
             self.tape("string_to_band", height - string, name, extra=lower + self.error(2))
         if "two_mark" in habits.methods:
             mark = height - habits.spacing
