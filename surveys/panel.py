@@ -7,7 +7,9 @@ from typing import Any
 from django.utils.safestring import mark_safe
 
 from computations import drawing
-from surveys.figures import Figures
+from computations.next_reading import next_readings
+from office.policy import queries as policy_queries
+from surveys.figures import Figures, change_limits
 from surveys.models import Visit
 
 _GRADES = {"stop": 0, "ask": 1, "note": 2}
@@ -25,6 +27,7 @@ def panel_context(visit: Visit, figures: Figures) -> dict[str, Any]:
         "settled": figures.settled,
         "unsettled": len(figures.unsettled_stops),
         "drawing": draw(visit, figures),
+        "next": next_readings(figures.derivation, change_limits(policy_queries.current())),
     }
 
 

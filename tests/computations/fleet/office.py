@@ -41,7 +41,9 @@ def invent(
     errors = rng.uniform(0.05, 0.3, tapes) * rng.choice([-1, 1], tapes)
     biases = rng.normal(0, 0.5, (measurers, kinds))
     biases -= biases.mean(axis=0)
-    rows, shared, changes = [], [], set()
+    rows: list[tuple[float, ...]] = []
+    shared: list[tuple[int, int, float]] = []
+    changes: set[tuple[int, float]] = set()
     for boat in range(boats):
         truth = LENGTHS * rng.uniform(0.6, 1.3)
         for number in range(per_boat):
@@ -63,12 +65,15 @@ def invent(
     columns = [np.array(column) for column in zip(*rows, strict=True)]
     whole = [column.astype(np.int64) for column in columns[:6]]
     at, source, size = (np.array(column) for column in zip(*shared, strict=True))
+    names = ("boat", "quantity", "visit", "tape", "measurer", "kind", "day", "value_mm", "independent_u_mm")
     observations = Observations(
-        *whole,
-        *(column.astype(np.float64) for column in columns[6:]),
-        at.astype(np.int64),
-        source.astype(np.int64),
-        size,
+        **{
+            name: column.astype(np.int64 if place < 6 else np.float64)
+            for place, (name, column) in enumerate(zip(names, columns, strict=True))
+        },
+        shared_row=at.astype(np.int64),
+        shared_source=source.astype(np.int64),
+        shared_mm=size,
     )
     data = tuple(Datum(tape, errors[tape] + rng.normal(0, 0.01), 0.01) for tape in range(certificates))
     return InventedOffice(observations, Sizes(tapes, measurers, kinds), data, errors, biases, changes)

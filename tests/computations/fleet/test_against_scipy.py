@@ -45,7 +45,7 @@ def by_scipy(office: InventedOffice) -> np.ndarray:
     answer = lsqr(
         vstack(parts) @ np.diag(scale), np.concatenate(values), atol=1e-15, btol=1e-15, conlim=0, iter_lim=20000
     )
-    return (answer[0] * scale)[: sizes.parameters]
+    return np.asarray((answer[0] * scale)[: sizes.parameters], np.float64)
 
 
 @pytest.mark.parametrize("seed", [1, 2])

@@ -80,7 +80,7 @@ def test_two_groups_without_a_boat_in_common_are_not_compared():
     apart = replace(one, tape=np.where(one.boat % 2 == 0, one.tape, one.tape + 2))
     solution = solve(apart, Sizes(4, 1, office.sizes.kinds), office.data)
     assert [tape.tied_to_datum for tape in solution.tapes] == [True, True, False, False]
-    assert solution.tapes[2].mm_per_m + solution.tapes[3].mm_per_m == pytest.approx(0.0, abs=1e-9)
+    assert sum(tape.mm_per_m or 1.0 for tape in solution.tapes[2:]) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_biases_of_each_reading_have_mean_zero():
@@ -96,7 +96,8 @@ def test_a_tape_that_stands_alone_is_not_known():
 
 
 def test_nothing_at_all():
-    nothing = Observations(*(np.zeros(0, np.int64) for _ in range(6)), *(np.zeros(0) for _ in range(3)))
+    none, zero = np.zeros(0, np.int64), np.zeros(0)
+    nothing = Observations(none, none, none, none, none, none, zero, zero, zero)
     assert solve(nothing, Sizes(0, 0, 0)).tapes == ()
 
 
