@@ -16,6 +16,7 @@ from computations.catalogue import READINGS, SIDES, ReadingKey
 from computations.derivation import Derivation
 from computations.diagnosis import noise, priors
 from computations.diagnosis.heights import Bend, Heights, from_mark, from_mark_slopes, gradient
+from computations.diagnosis.likelihood import product
 from computations.diagnosis.noise import Before
 from computations.diagnosis.proportions import PROPORTIONS
 from computations.diagnosis.scene import Floats, Item, Scene, Slant, by_tape
@@ -274,7 +275,7 @@ def _row_function(pick: Floats, target: Floats, bends: dict[int, Bend]) -> Calla
     linear[:, list(bends)] = 0.0
 
     def rows(batch: Floats) -> Floats:
-        result: Floats = batch @ linear
+        result = product(batch, linear)
         for row, bend in bends.items():
             result[:, row] = bend(batch)
         return result - target

@@ -60,7 +60,7 @@ class Weighing:
                 shift[row] = one.shift
             if one.direction is not None:
                 direction[row] = one.direction
-        return shift, self.differences - scene.rows(scene.values - shift), direction @ scene.slopes.T
+        return shift, self.differences - scene.rows(scene.values - shift), likelihood.product(direction, scene.slopes.T)
 
     def _white(self, noise: Noise) -> Whitened:
         return Whitened(
@@ -138,7 +138,7 @@ class Weighing:
             if one.support:
                 support[row, list(one.support)] = 1.0
                 loose[row] = False
-        overlap = (support[first] @ support.T) > 0
+        overlap = likelihood.product(support, support[first].T).T > 0
         same = (kinds[first, None] == kinds[None, :]) & (loose[first, None] | loose[None, :])
         compatible: npt.NDArray[np.bool_] = ~(overlap | same)
         return compatible

@@ -107,8 +107,8 @@ def test_a_mark_made_elsewhere_is_no_change():
     for (slug, position), value in first_mark.items():
         before = with_value(before, slug, float(value), position)
     after = before
-    for (slug, position), value in again.items():
-        after = with_value(after, slug, float(value), position)
+    for (slug, position), length in again.items():
+        after = with_value(after, slug, float(length), position)
     assert between(before, after)[0].kind == "nothing_changed"
 
 
