@@ -134,7 +134,7 @@ def distances_swapped(sketch: Sketch) -> Iterator[Hypothesis]:
 def _exchanged(sketch: Sketch, kind: str, ways: list[list[Couple]], weight: float) -> Iterator[Hypothesis]:
     """`ways`: sets of readings that were written in each other's place; a set with a reading missing is left out.
 
-    The takes of either keep their scatter, which says nothing of an exchange.
+    So is one with two readings that are alike: nobody could see them exchanged. The takes of either keep their scatter.
     """
     for couples in ways:
         shift, indices = sketch.zeros(), []
@@ -143,10 +143,13 @@ def _exchanged(sketch: Sketch, kind: str, ways: list[list[Couple]], weight: floa
         for one, other in couples:
             first, second = sketch.places[one], sketch.places[other]
             apart = sketch.values[first].mean() - sketch.values[second].mean()
+            if len(couples) > 1 and abs(apart) < priors.ALIKE_MM:
+                break
             shift[first], shift[second] = apart, -apart
             indices += first + second
-        size = abs(float(shift[indices[0]]))
-        yield Hypothesis(kind, sketch.refs(indices), shift=shift, weight=weight, size=size)
+        else:
+            size = abs(float(shift[indices[0]]))
+            yield Hypothesis(kind, sketch.refs(indices), shift=shift, weight=weight, size=size)
 
 
 def foil_doubling(sketch: Sketch) -> Iterator[Hypothesis]:

@@ -11,11 +11,11 @@ from types import MappingProxyType
 from computations.catalogue import READINGS
 
 P_NOTHING = 0.60
-P_JOINT = 0.06  # two things in one visit
+P_JOINT = 0.03  # two things in one visit
 P_SINGLE = 1.0 - P_NOTHING - P_JOINT
 KINDS: MappingProxyType[str, float] = MappingProxyType(
     {
-        "quantity_changed": 0.20,
+        "quantity_changed": 0.12,
         "lower_band_moved": 0.08,
         "mast_moved": 0.06,
         "new_mast": 0.06,
@@ -64,6 +64,7 @@ SIXTEENTH = 1 / 16  # inches are read to it: what is written in them is no finer
 ALL_TAKES: MappingProxyType[str, float] = MappingProxyType(
     {"tape_start": 0.6, "digits_swapped": 0.15, "wrong_unit": 0.6}
 )
+ALIKE_MM = 3.0  # sides that differ by less are not said to be exchanged together with others
 APART_DIGITS = 0.15  # digits that are not neighbours, against neighbours
 LEAST_LONG_MM = 1000.0
 LONGEST_IN_HAND_MM = 2000.0  # shorter readings may be taken without the tape's beginning
