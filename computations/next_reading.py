@@ -74,6 +74,17 @@ def next_readings(derivation: Derivation, limits: Mapping[str, float]) -> NextRe
     return None
 
 
+def readings_for(derivation: Derivation, name: str, mast: str = "main") -> NextReadings | None:
+    """The same for one dimension by symbol or slug, whatever else is weak."""
+    one = derivation.get(name, mast)
+    if one is None or not one.expanded_uncertainty:
+        return None
+    position = derivation.find(name, mast)
+    foreseen = Foreseen(derivation)
+    options = () if position is None else _options(foreseen, list(_ways(foreseen)), position, one.expanded_uncertainty)
+    return NextReadings(one, 0.0, options, one, _sentence(one, one, options[0])) if options else None
+
+
 def _ranked(derivation: Derivation, limits: Mapping[str, float]) -> list[DimensionResult]:
     """Dimensions with U and a limit, the weakest first."""
     known = [

@@ -4,62 +4,52 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from computations.catalogue import DIMENSIONS
 from computations.checking.case import amount
+from computations.conformity import Conformity, Limit, conformity, decide, what_would_tell
 from computations.derivation import Derivation
+from computations.next_reading import readings_for
 from computations.results import CheckResult, DimensionResult
+
+__all__ = ["Limit", "against_limits", "against_sisters", "decide", "modified_z"]
 
 FEWEST_SISTERS = 5
 ODD = 3.5  # Iglewicz and Hoaglin 1993 (from memory; their data read in a secondary source)
 TO_NORMAL = 0.6745
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """Least and greatest of a dimension in its unit, and who says so."""
-
-    least: float | None = None
-    greatest: float | None = None
-    source: str = ""
-
-
-def decide(value: float, expanded: float, limit: Limit) -> str:
-    """ "within", "outside" or "cannot_tell", the uncertainty deciding (guarded acceptance and rejection with a guard
-    band of U: JCGM 106:2012, 8.3, from memory).
-    """
-    low = -float("inf") if limit.least is None else limit.least
-    high = float("inf") if limit.greatest is None else limit.greatest
-    if value < low - expanded or value > high + expanded:
-        return "outside"
-    return "within" if low + expanded <= value <= high - expanded else "cannot_tell"
-
-
 def against_limits(derivation: Derivation, limits: Mapping[tuple[str, str], Limit]) -> Iterator[CheckResult]:
     """`limits` by (slug, mast). Outside is asked about; what cannot be told is noted."""
     for (slug, mast), limit in limits.items():
         one = derivation.get(slug, mast)
-        if one is None or one.value is None or one.expanded_uncertainty is None:
+        if one is None or one.value is None or not one.standard_uncertainty:
             continue
-        answer = decide(one.value, one.expanded_uncertainty, limit)
-        if answer == "within":
-            continue
-        kind = DIMENSIONS[one.slug]
-        bounds = " and ".join(
-            f"{word} {bound:g}"
-            for word, bound in (("least", limit.least), ("greatest", limit.greatest))
-            if bound is not None
-        )
-        known = f"{kind.name} is {amount(one.value, _unit(one))} ± {amount(one.expanded_uncertainty, _unit(one))}"
-        words = "outside" if answer == "outside" else "and with this uncertainty it cannot be told whether within"
-        yield CheckResult(
-            f"limit_{answer}",
-            "ask" if answer == "outside" else "note",
-            f"{known}, {words} the design's limits ({bounds}; {limit.source or 'no source given'}).",
-            mast=one.mast,
-            key=f"limit:{one.mast}:{one.slug}",
-        )
+        found = conformity(one.value, one.standard_uncertainty, limit, factor=one.coverage_factor, unit=_unit(one))
+        if found.answer != "within":
+            yield _stands(derivation, one, limit, found)
+
+
+def _stands(derivation: Derivation, one: DimensionResult, limit: Limit, found: Conformity) -> CheckResult:
+    """The finding in words, with the decision rule and, where it cannot be told, what would tell."""
+    kind = DIMENSIONS[one.slug]
+    bounds = " and ".join(
+        f"{word} {bound:g}"
+        for word, bound in (("least", limit.least), ("greatest", limit.greatest))
+        if bound is not None
+    )
+    known = f"{kind.name} is {amount(found.value, _unit(one))} ± {amount(found.expanded, _unit(one))}"
+    words = "outside" if found.answer == "outside" else "and with this uncertainty it cannot be told whether within"
+    beyond = f"{100.0 * found.probability_nonconforming:.0f} in 100 that it lies outside"
+    better = readings_for(derivation, one.slug, one.mast) if found.answer == "cannot_tell" else None
+    return CheckResult(
+        f"limit_{found.answer}",
+        "ask" if found.answer == "outside" else "note",
+        f"{known}, {words} the design's limits ({bounds}; {limit.source or 'no source given'}): {beyond}. {found.rule}",
+        mast=one.mast,
+        key=f"limit:{one.mast}:{one.slug}",
+        advice=what_would_tell(found, _unit(one), better),
+    )
 
 
 def against_sisters(

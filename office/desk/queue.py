@@ -10,7 +10,8 @@ from django.shortcuts import render
 from computations.comparison import Comparison
 from office.certificates.queries import accepted_without_certificate
 from office.desk.risk import Risk, assess
-from office.people.access import OFFICE, require_roles
+from office.people.access import OFFICE, person_of, require_roles
+from office.people.models import Role
 from office.policy import queries as policy_queries
 from office.policy.models import PolicyEdition
 from surveys.figures import Figures, compare_figures, derive_visit
@@ -61,8 +62,9 @@ def waiting_for_review() -> list[Waiting]:
 
 @require_roles(*OFFICE)
 def show(request: HttpRequest) -> HttpResponse:
-    return render(
-        request,
-        "desk/queue.html",
-        {"waiting": waiting_for_review(), "to_certify": accepted_without_certificate()},
-    )
+    context = {
+        "waiting": waiting_for_review(),
+        "to_certify": accepted_without_certificate(),
+        "certifies": person_of(request).holds(Role.CERTIFIER),
+    }
+    return render(request, "desk/queue.html", context)

@@ -68,7 +68,7 @@ def context(context: BrowserContext, live_server: Any) -> Iterator[BrowserContex
 
     def on_console(message: ConsoleMessage) -> None:
         if message.type == "error" and not message.text.startswith("Failed to load resource"):
-            complaints.append(message.text)
+            complaints.append(f"{message.location.get('url', '')}: {message.text}")
 
     def on_request(request: Request) -> None:
         if not request.url.startswith((live_server.url, "data:", "blob:", "about:")):
@@ -89,7 +89,7 @@ def look(page: Page) -> Callable[[str], Path]:
     def keep(name: str) -> Path:
         SCREENSHOTS.mkdir(parents=True, exist_ok=True)
         path = SCREENSHOTS / f"{name}.png"
-        page.screenshot(path=path, full_page=True)
+        page.screenshot(path=path, full_page=True, caret="initial")  # hiding it leaves style attributes behind
         return path
 
     return keep

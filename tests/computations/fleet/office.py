@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -63,14 +64,14 @@ def invent(
                     shared.append((len(rows), 2 * visit + 1, 0.5 / ROOT_3))
                 rows.append((boat, boat * kinds + kind, visit, tape, measurer, kind, day, value, 0.5 * (2 / 3) ** 0.5))
     columns = [np.array(column) for column in zip(*rows, strict=True)]
-    whole = [column.astype(np.int64) for column in columns[:6]]
     at, source, size = (np.array(column) for column in zip(*shared, strict=True))
     names = ("boat", "quantity", "visit", "tape", "measurer", "kind", "day", "value_mm", "independent_u_mm")
+    named: dict[str, Any] = {
+        name: column.astype(np.int64 if place < 6 else np.float64)
+        for place, (name, column) in enumerate(zip(names, columns, strict=True))
+    }
     observations = Observations(
-        **{
-            name: column.astype(np.int64 if place < 6 else np.float64)
-            for place, (name, column) in enumerate(zip(names, columns, strict=True))
-        },
+        **named,
         shared_row=at.astype(np.int64),
         shared_source=source.astype(np.int64),
         shared_mm=size,
