@@ -101,10 +101,11 @@ def spot_check(
         raise ValueError("A tolerance is zero or more.")
     limit = Limit(-tolerance, tolerance)
     found_so = conformity(found - certified, u_of_difference, limit, factor=factor, unit=unit)
+    own, allowed = (_amount(size, found_so.expanded, unit) for size in (found_so.expanded, tolerance))
     rule = (
-        f"It agrees where the difference and its U ({_amount(found_so.expanded, found_so.expanded, unit)}) together stay "
-        f"within the tolerance of {_amount(tolerance, found_so.expanded, unit)}; it differs where the difference less U "
-        "is beyond it; else this method cannot tell (guarded acceptance and guarded rejection, JCGM 106:2012)."
+        f"It agrees where the difference and its U ({own}) together stay within the tolerance of {allowed}; it differs "
+        "where the difference less U is beyond it; else this method cannot tell (guarded acceptance and guarded "
+        "rejection, JCGM 106:2012)."
     )
     words = {"within": "agrees", "outside": "differs", "cannot_tell": "cannot_tell"}
     return Conformity(

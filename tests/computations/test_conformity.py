@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from computations.checking.standing import against_limits
 from computations.conformity import Limit, conformity, decide, probability_nonconforming, spot_check, what_would_tell
-from computations.derivation import derive
+from computations.derivation import Derivation, derive
 from computations.next_reading import readings_for
 from tests.computations.visits import full_visit, without
 
@@ -62,35 +62,34 @@ def test_what_is_no_figure_is_refused(value, u):
         conformity(value, u, Limit(greatest=2.0))
 
 
+def figure(derivation: Derivation, name: str) -> tuple[float, float]:
+    one = derivation.get(name)
+    assert one.value is not None
+    assert one.standard_uncertainty is not None
+    return one.value, one.standard_uncertainty
+
+
 def test_what_would_tell_names_the_reading_that_does():
     derivation = derive(without(full_visit(), "string_to_sheer", "string_to_band"))
-    boom = derivation.get("BAS")
-    assert boom is not None
-    assert boom.value is not None
-    assert boom.standard_uncertainty is not None
-    assert boom.expanded_uncertainty is not None
-    near = Limit(greatest=boom.value + 0.97 * boom.expanded_uncertainty)
-    found = conformity(boom.value, boom.standard_uncertainty, near)
+    height, u = figure(derivation, "BAS")
+    found = conformity(height, u, Limit(greatest=height + 0.97 * 2 * u))
     sentence = what_would_tell(found, "mm", readings_for(derivation, "BAS"))
     assert found.answer == "cannot_tell"
     assert "would tell" in sentence
-    assert "Find the boom's height by the string as well." in sentence
+    assert "by the string as well" in sentence
     assert "No single step" not in sentence
-    closer = conformity(boom.value, boom.standard_uncertainty, Limit(greatest=boom.value + 0.5))
+    closer = conformity(height, u, Limit(greatest=height + 0.5))
     assert "No single step reaches that" in what_would_tell(closer, "mm", readings_for(derivation, "BAS"))
-    assert "on the limit itself" in what_would_tell(conformity(boom.value, 1.0, Limit(greatest=boom.value)), "mm")
-    assert what_would_tell(conformity(boom.value, 1.0, Limit()), "mm") == ""
+    assert "on the limit itself" in what_would_tell(conformity(height, 1.0, Limit(greatest=height)), "mm")
+    assert what_would_tell(conformity(height, 1.0, Limit()), "mm") == ""
 
 
 def test_a_design_s_limit_prints_rule_probability_and_what_would_tell():
     derivation = derive(full_visit())
-    luff = derivation.get("P")
-    assert luff is not None
-    assert luff.value is not None
-    assert luff.standard_uncertainty is not None
-    (finding,) = against_limits(derivation, {("luff", "main"): Limit(greatest=luff.value + 0.5, source="class rules")})
+    luff, u = figure(derivation, "P")
+    limit = Limit(greatest=luff + 0.5, source="class rules")
+    (finding,) = against_limits(derivation, {("luff", "main"): limit})
     assert finding.check == "limit_cannot_tell"
     assert "Decision rule: guard band U" in finding.message
-    share = 100 * probability_nonconforming(luff.value, luff.standard_uncertainty, Limit(greatest=luff.value + 0.5))
-    assert f"{share:.0f} in 100" in finding.message
+    assert f"{100 * probability_nonconforming(luff, u, limit):.0f} in 100" in finding.message
     assert "would tell" in finding.advice
