@@ -163,6 +163,7 @@ class Derivation:
                 sensitivity=float(contribution / size),
                 contribution=abs(float(contribution)),
                 share=float(contribution * contribution / variance),
+                unit=SOURCES[key.kind].unit,
             )
             for key, size, contribution in zip(details.sources, details.sizes, contributions, strict=True)
             if abs(contribution) > 1e-12 * math.sqrt(variance)

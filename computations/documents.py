@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import asdict
 from typing import Any, Protocol
 
 from computations.comparison import Comparison
 from computations.derivation import Derivation
 from computations.inputs import Mast, Rig, Visit
+from computations.next_reading import NextReadings
 from computations.results import Change, CheckResult, DimensionResult, ReadingRef
 
 Document = dict[str, Any]
@@ -39,6 +41,48 @@ def derivation_document(visit: Visit, derivation: Derivation, checks: Iterable[C
         "rig": rig_document(visit.rig),
         "dimensions": [dimension_document(one) for one in derivation.dimensions],
         "checks": [check_document(one) for one in checks],
+    }
+
+
+def budgets_document(derivation: Derivation) -> list[Document]:
+    """Of every dimension with an uncertainty all its sources, the greatest first."""
+    return [
+        {
+            "name": one.name,
+            "slug": one.slug,
+            "mast": one.mast,
+            "method": one.method,
+            "unit": one.unit,
+            "sources": [asdict(line) for line in derivation.budget(one.name, one.mast, one.method or None)],
+        }
+        for one in derivation.dimensions
+        if one.standard_uncertainty is not None
+    ]
+
+
+def next_reading_document(found: NextReadings | None) -> Document | None:
+    """The weakest dimension that can be made surer, and what would do it, the best first."""
+    if found is None:
+        return None
+    one = found.dimension
+    return {
+        "dimension": one.slug,
+        "name": one.name,
+        "mast": one.mast,
+        "expanded_uncertainty": one.expanded_uncertainty,
+        "unit": one.unit,
+        "weakest": found.weakest.slug,
+        "sentence": found.sentence,
+        "options": [
+            {
+                "kind": option.kind,
+                "sentence": option.sentence,
+                "readings": [reading_document(ref) for ref in option.readings],
+                "spacing_mm": option.spacing_mm,
+                "expanded_uncertainty": option.expanded,
+            }
+            for option in found.options
+        ],
     }
 
 

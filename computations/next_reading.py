@@ -25,6 +25,10 @@ OPTIONS = 3
 CLEAR_OF_DECK = 100.0  # mm that the second mark stays above the sheer (judgement, no source)
 LONGEST_SPACING = 2000.0  # mm; more than a folding rule spans
 STEP = 100.0
+# Where no office has said what matters: 5 mm of a length, 1 mm of a section (common practice, no source).
+USUAL_LIMITS = {
+    kind.slug: 1.0 if kind.slug.startswith("section_") else 5.0 for kind in DIMENSIONS.values() if kind.unit == "mm"
+}
 METHOD_WORDS = {"string": "the string", "two_mark": "two marks"}
 
 

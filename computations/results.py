@@ -19,7 +19,7 @@ class ReadingRef:
 
 
 class DimensionResult(NamedTuple):
-    """One dimension, as the row that is quickest to make. Without a value, `missing` and `reason` say what is needed."""
+    """One dimension, as the row quickest to make. Without a value, `missing` and `reason` say what is needed."""
 
     name: str  # the symbol where there is one, else the slug
     slug: str
@@ -50,6 +50,7 @@ class BudgetLine:
     sensitivity: float
     contribution: float  # in the dimension's unit
     share: float
+    unit: str = "mm"  # of `size`
 
 
 @dataclass(frozen=True, slots=True)

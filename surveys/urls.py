@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.views import conditions, planning, readings, sheets, signing, visits
+from surveys.views import budget, conditions, planning, readings, sheets, signing, visits
 
 app_name = "surveys"
 urlpatterns = [
@@ -23,6 +23,7 @@ urlpatterns = [
     path("<str:key>/readings/<slug:slug>/<slug:mast>/<int:take>/", readings.one_take, name="reading"),
     path("<str:key>/readings/<slug:slug>/<slug:mast>/<int:take>/away/", readings.withdraw, name="withdraw"),
     path("<str:key>/upload/", sheets.upload, name="upload"),
+    path("<str:key>/sure/", budget.show, name="budget"),
     path("<str:key>/export/", sheets.download, name="export"),
     path("<str:key>/settle/", signing.settle, name="settle"),
     path("<str:key>/sign/", signing.sign, name="sign"),

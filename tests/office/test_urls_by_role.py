@@ -127,6 +127,7 @@ TABLE: dict[str, Access] = {
     "surveys:withdraw": only(MEASURER),
     "surveys:upload": only(MEASURER),
     "surveys:export": only(VISIT_READERS),
+    "surveys:budget": only(VISIT_READERS),
     "surveys:settle": only(MEASURER),
     "surveys:sign": only(MEASURER),
     "surveys:answer": only(MEASURER),

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from computations.catalogue import DIMENSIONS
 from computations.checks import check
 from computations.derivation import Derivation, derive
-from computations.documents import derivation_document
+from computations.documents import budgets_document, derivation_document, next_reading_document
 from computations.inputs import Assumptions, Visit
+from computations.next_reading import USUAL_LIMITS, next_readings
 from computations.results import CheckResult, DimensionResult
 from computations.rounding import format_number, quote, written
 from office.management.log_sheets import LogSheetCommand, heading, table
@@ -17,7 +18,7 @@ from surveys.logsheet.errors import shown
 from surveys.logsheet.table import guarded
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from django.core.management.base import CommandParser
 
@@ -42,6 +43,10 @@ class Command(LogSheetCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("logs", nargs="+", metavar="LOG", help="a log sheet, as CSV or XLSX")
         parser.add_argument("--format", choices=("table", "json", "csv"), default="table")
+        parser.add_argument("--budget", action="store_true", help="also every source of each uncertainty (not in CSV)")
+        parser.add_argument(
+            "--next-reading", action="store_true", help="also which reading would make the weakest figure surer"
+        )
 
     def handle(self, *args: Any, logs: Sequence[str], format: str, **options: Any) -> None:  # noqa: A002
         assumptions = Assumptions()
@@ -50,11 +55,11 @@ class Command(LogSheetCommand):
             derivation = derive(visit, assumptions)
             derived.append(Derived(log, visit, derivation, check(visit, derivation, assumptions)))
         if format == "json":
-            self.print_json([derivation_document(one.visit, one.derivation, one.checks) for one in derived])
+            self.print_json([_document(one, options) for one in derived])
         elif format == "csv":
             self._print_csv(derived)
         else:
-            self.stdout.write("\n\n\n".join(_page(one) for one in derived))
+            self.stdout.write("\n\n\n".join(_page(one, options) for one in derived))
 
     def _print_csv(self, derived: Sequence[Derived]) -> None:
         """One row for each dimension of each log; numbers unrounded, empty where a reading is missing."""
@@ -67,7 +72,17 @@ class Command(LogSheetCommand):
                 lines.writerow(told[column] for column in CSV_COLUMNS)
 
 
-def _page(one: Derived) -> str:
+def _document(one: Derived, options: Mapping[str, Any]) -> dict[str, Any]:
+    """The plain document; what was asked for besides stands under keys of its own."""
+    document = derivation_document(one.visit, one.derivation, one.checks)
+    if options["budget"]:
+        document["budgets"] = budgets_document(one.derivation)
+    if options["next_reading"]:
+        document["next_reading"] = next_reading_document(next_readings(one.derivation, USUAL_LIMITS))
+    return document
+
+
+def _page(one: Derived, options: Mapping[str, Any]) -> str:
     """What people read: plain names first, values to the last digit of their uncertainty, what is open, the checks."""
     several = len(one.visit.rig.masts) > 1
     header = ["Dimension", "", *(["Mast"] if several else []), "Value", "± U", "Unit"]
@@ -83,7 +98,28 @@ def _page(one: Derived) -> str:
     ]
     findings = [f"{found.grade.upper()}: {found.message} {found.advice}".rstrip() for found in one.checks]
     parts = [heading(one.visit), figures, "\n".join(still_open), "\n".join(findings)]
+    if options["next_reading"] and (found := next_readings(one.derivation, USUAL_LIMITS)):
+        parts += [found.sentence, "\n".join(f"Or: {option.sentence}" for option in found.options[1:])]
+    if options["budget"]:
+        parts += [_budget(one.derivation, row) for row in known if row.standard_uncertainty]
     return "\n\n".join(part for part in parts if part)
+
+
+def _budget(derivation: Derivation, row: DimensionResult) -> str:
+    """Every source of one dimension, the greatest first."""
+    lines = [
+        [
+            line.source,
+            f"{line.size:.3g} {line.unit}",
+            f"{line.sensitivity:.3g}",
+            f"{line.contribution:.3g}",
+            f"{100 * line.share:.1f} %",
+        ]
+        for line in derivation.budget(row.name, row.mast, row.method or None)
+    ]
+    return f"{_name(row)}, {row.mast}:\n" + table(
+        ["Source", "u", "Sensitivity", "Contribution", "Share"], lines, (1, 2, 3, 4)
+    )
 
 
 def _name(row: DimensionResult) -> str:

@@ -91,6 +91,28 @@ def test_derive_says_what_is_missing(tmp_path: Path):
     assert "Base of the foretriangle" in printed("derive", path)
 
 
+def test_derive_adds_budgets_and_the_next_reading_only_when_asked():
+    plain, more = (
+        json.loads(printed("derive", FIRST, "--format", "json", *rest)) for rest in ((), ("--budget", "--next-reading"))
+    )
+    assert plain.keys() == {"visit", "rig", "dimensions", "checks"}
+    assert {key: more[key] for key in plain} == plain
+    for one in more["budgets"]:
+        row = by_name(more["dimensions"], slug=one["slug"], mast=one["mast"], method=one["method"])
+        squares = sum(line["contribution"] ** 2 for line in one["sources"])
+        assert squares**0.5 == pytest.approx(row["standard_uncertainty"], rel=1e-9)
+        assert sum(line["share"] for line in one["sources"]) == pytest.approx(1.0)
+        assert all(
+            line["contribution"] == pytest.approx(abs(line["size"] * line["sensitivity"])) for line in one["sources"]
+        )
+    best = more["next_reading"]["options"][0]
+    assert best["expanded_uncertainty"] < more["next_reading"]["expanded_uncertainty"]
+    assert best["readings"]
+    table = printed("derive", FIRST, "--budget", "--next-reading")
+    assert more["next_reading"]["sentence"] in table
+    assert "Sheer point, along the mast" in table
+
+
 def test_derive_as_csv_has_a_row_for_each_dimension_of_each_log():
     rows = list(csv.DictReader(io.StringIO(printed("derive", FIRST, SECOND, "--format", "csv"))))
     lufts = [row for row in rows if row["name"] == "P"]
