@@ -188,7 +188,8 @@ def draw_history(
     )
     body += _levels(plot) if ordered else [_text(width / 2, plot.bottom / 2, "No visit yet.", "middle")]
     step = (plot.right - plot.left) / max(len(ordered), 1)
-    every = max(1, math.ceil(78.0 / step))
+    # The last day's label keeps inside the right edge, and so needs more room before it.
+    every = max(1, math.ceil((78.0 + max(0.0, 32.0 - step / 2)) / step))
     placed = [(plot.left + step * (number + 0.5), point) for number, point in enumerate(ordered)]
     for (here, one), (there, other) in pairwise(placed):
         body.append(line((here, plot.y(one.value), there, plot.y(other.value)), 0.8, ' stroke-opacity="0.6"'))

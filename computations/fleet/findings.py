@@ -109,7 +109,8 @@ def _tape(tape: TapeKey, one: TapeError) -> TapeFinding:
     beyond = one.tied_to_datum and _beyond(tape, one.mm_per_m, one.u)
     sentence = _sentence(tape, one.mm_per_m, expanded, tied=one.tied_to_datum)
     if beyond:
-        sentence += f" Its record says {_size(tape.applied_mm_per_m or 0.0, expanded)}: have it calibrated anew."
+        stated = tape.applied_mm_per_m or 0.0
+        sentence += f" Its record says {_size(stated, expanded) if stated else 'true'}: have it calibrated anew."
     return TapeFinding(tape, one.mm_per_m, expanded, one.readings, one.tied_to_datum, beyond, sentence)
 
 

@@ -24,6 +24,7 @@ from surveys.models import Instrument
 from surveys.views.common import posted, sent, status_of
 
 ROWS = 40
+MOST_BIASES = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,7 @@ def show(request: HttpRequest) -> HttpResponse:
         "biases": [(names.get(one.measurer, ""), one) for one in _biases(findings.biases, chosen)],
         "measurers": [(key, names.get(key, "")) for key in solved.fleet.measurers],
         "chosen": chosen,
+        "most_biases": MOST_BIASES,
         "page": page,
         "changes": _change_rows(page.object_list),
         "latest": LATEST,
@@ -66,8 +68,11 @@ def show(request: HttpRequest) -> HttpResponse:
 
 
 def _biases(biases: Iterable[BiasFinding], measurer: str) -> list[BiasFinding]:
-    """All of one measurer's, or everyone's that stand out of the noise."""
-    return [one for one in biases if (one.measurer == measurer if measurer else one.beyond_noise)]
+    """All of one measurer's, or everyone's that stand most out of the noise, those first."""
+    if measurer:
+        return [one for one in biases if one.measurer == measurer]
+    out = [one for one in biases if one.beyond_noise]
+    return sorted(out, key=lambda one: -abs(one.mm or 0.0) / (one.expanded or 1.0))[:MOST_BIASES]
 
 
 def _tape_rows(tapes: Iterable[TapeFinding]) -> list[TapeRow]:
