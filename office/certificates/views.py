@@ -22,7 +22,7 @@ from office.certificates import actions, paper, queries, rules, snapshot
 from office.certificates.forms import BeginForm, ConfirmForm, FilterForm, WithdrawForm
 from office.certificates.models import Certificate, Document
 from office.certificates.standing import WORDS, standing
-from office.people.access import person_of, require_roles
+from office.people.access import OFFICE, person_of, require_roles
 from office.people.models import Role
 from surveys.models import Visit
 
@@ -114,6 +114,7 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "today": today,
         "successor": getattr(certificate, "successor", None),
         "papers": certificate.documents.defer("pdf"),
+        "trail": person.holds(*OFFICE, Role.OWNER),
         "certifier": person.holds(Role.CERTIFIER),
         "why_not_withdraw": _why_not_withdraw(person, certificate, today),
         "why_not_replace": rules.why_not(rules.check_may_issue, person, certificate.visit),

@@ -46,6 +46,10 @@ class ReturnForm(forms.Form):
         help_text="The measurer reads this first. Questions on single readings go with it.",
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        # It stands on the same page as the other decision, whose field has the same name.
+        super().__init__(*args, **{"auto_id": "id_return_%s", **kwargs})
+
 
 class DecisionForm(forms.Form):
     edition = forms.IntegerField(widget=forms.HiddenInput)

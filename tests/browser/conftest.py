@@ -106,6 +106,11 @@ def no_axe_violations(page: Page) -> Callable[[], None]:
     return check
 
 
+TOO_WIDE = """() => [...document.querySelectorAll('body *')]
+  .filter(one => one.getBoundingClientRect().right > 321 && !one.closest('.ledger-wrap'))
+  .slice(0, 6).map(one => `${one.tagName} ${one.className} ${(one.innerText || '').slice(0, 40)}`)"""
+
+
 @pytest.fixture
 def fits_a_phone(page: Page) -> Callable[[], None]:
     """At 320 pixels of width nothing scrolls sideways."""
@@ -114,8 +119,9 @@ def fits_a_phone(page: Page) -> Callable[[], None]:
         before = page.viewport_size
         page.set_viewport_size({"width": 320, "height": 640})
         widest = page.evaluate("document.documentElement.scrollWidth")
+        what = page.evaluate(TOO_WIDE) if widest > 320 else []
         if before:
             page.set_viewport_size(before)
-        assert widest <= 320, f"{page.url} is {widest} pixels wide on a screen of 320"
+        assert widest <= 320, f"{page.url} is {widest} pixels wide on a screen of 320: {what}"
 
     return check
