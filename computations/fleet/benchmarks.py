@@ -89,11 +89,12 @@ def by_sparse(observations: Observations, sizes: Sizes, data: tuple[Datum, ...])
     own = coo_array((numbers / observations.independent_u_mm[at], (at, places)), shape=(count, total))
     prior = np.concatenate([np.zeros(sizes.parameters), np.zeros(lengths), np.ones(sources)])
     wanted = np.zeros(total)
-    prior[sizes.tapes : sizes.parameters] = 1e-4  # biases: nearest to zero where the lengths take them all
+    prior[sizes.tapes : sizes.parameters] = 1e-4  # biases: held, barely, where the lengths take them all
     for datum in data:
         prior[datum.tape], wanted[datum.tape] = 1.0 / datum.u, datum.mm_per_m / datum.u
     everything = np.arange(total)
     design = vstack([own, coo_array((prior, (everything, everything)), shape=(total, total))]).tocsc()
     right = np.concatenate([observations.value_mm / observations.independent_u_mm, wanted])
     answer: Floats = spsolve((design.T @ design).tocsc(), design.T @ right)
-    return answer[: sizes.parameters]
+    biases = answer[sizes.tapes : sizes.parameters].reshape(sizes.measurers, sizes.kinds)
+    return np.concatenate([answer[: sizes.tapes], (biases - biases.mean(axis=0)).ravel()])
