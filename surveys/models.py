@@ -259,6 +259,27 @@ class Query(models.Model):
         return self.question[:60]
 
 
+class CalendarFeed(models.Model):
+    """A personal address from which a calendar reads the planned visits. Only the SHA-256 of its token is kept."""
+
+    key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
+    person = models.ForeignKey(PERSON, on_delete=models.PROTECT, related_name="calendar_feeds")
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(default=timezone.now)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["person", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["person"], condition=models.Q(revoked_at__isnull=True), name="surveys_one_calendar_each"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"calendar made {self.made_at:%Y-%m-%d}"
+
+
 class InterestException(models.Model):
     """The office's recorded permission for an interested party to measure this boat on this visit."""
 

@@ -142,6 +142,16 @@ def may_write(person: Person, visit: Visit) -> bool:
     return visit.state in OPEN and may_measure(person, visit)
 
 
+def check_may_print(person: Person, visit: Visit) -> None:
+    """The log sheet is for whoever is to fill it in, and for the office, which sends it."""
+    if not is_office(person) and not holds(check_may_measure, person, visit):
+        raise NotAllowed("A log sheet is printed by the visit's measurer or by the office.")
+
+
+def may_print(person: Person, visit: Visit) -> bool:
+    return holds(check_may_print, person, visit)
+
+
 def check_may_begin(person: Person, visit: Visit) -> None:
     check_may_measure(person, visit)
     check_no_interest(person, visit)
@@ -239,3 +249,13 @@ def check_may_keep_instruments(person: Person) -> None:
 
 def may_see_instruments(person: Person) -> bool:
     return is_office(person) or person.holds(Role.MEASURER)
+
+
+def check_may_have_calendar(person: Person) -> None:
+    """A calendar of planned visits is for those who measure and for the office."""
+    if not (is_office(person) or person.holds(Role.MEASURER)):
+        raise NotAllowed("A calendar of planned visits is for measurers and the office.")
+
+
+def may_have_calendar(person: Person) -> bool:
+    return holds(check_may_have_calendar, person)

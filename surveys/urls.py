@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.views import budget, conditions, planning, readings, sheets, signing, visits
+from surveys.views import budget, calendar, conditions, day, paper, planning, readings, sheets, signing, visits
 
 app_name = "surveys"
 urlpatterns = [
@@ -10,7 +10,14 @@ urlpatterns = [
     path("list.<str:kind>", visits.export_list, name="export_list"),
     path("ask/", planning.choose_boat, name="choose_boat"),
     path("ask/<str:boat_key>/", planning.ask, name="ask"),
+    path("day/", day.show, name="day"),
+    path("day/print/", day.print_all, name="day_paper"),
+    path("calendar/", calendar.show, name="calendar"),
+    path("calendar/make/", calendar.make, name="make_calendar"),
+    path("calendar/revoke/", calendar.revoke, name="revoke_calendar"),
+    path("calendar/feed/<str:token>.ics", calendar.feed, name="calendar_feed"),
     path("<str:key>/", visits.show, name="visit"),
+    path("<str:key>/paper/", paper.show, name="paper"),
     path("<str:key>/plan/", planning.plan, name="plan"),
     path("<str:key>/exception/", planning.grant_exception, name="exception"),
     path("<str:key>/call-off/", planning.call_off, name="call_off"),

@@ -31,6 +31,12 @@ class ListFilter(forms.Form):
     until = day("To", required=False, initial=None)
 
 
+class DayForm(forms.Form):
+    """Which day's visits are looked at."""
+
+    on = day("Day")
+
+
 class AskForm(forms.Form):
     request = forms.CharField(
         label="What is asked for",

@@ -73,6 +73,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "steps": steps(visit, person),
         "writes": rules.may_write(person, visit),
         "office": is_office(person),
+        "prints": _has_rig(visit) and rules.may_print(person, visit),
         "new_rig": _new_rig(visit),
         "queries": visit.queries.select_related("asked_by", "answered_by", "settled_by"),
         "sign_offs": visit.sign_offs.select_related("signed_by"),
@@ -86,6 +87,11 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     if visit.rig is not None:
         context |= panel_context(visit, derive_visit(visit))
     return render(request, "surveys/visit.html", context)
+
+
+def _has_rig(visit: Visit) -> bool:
+    """Whether a log sheet can be made: the visit has its rig, or the boat the one it will take."""
+    return visit.rig is not None or visit.boat.rigs.filter(until__isnull=True).exists()
 
 
 def _new_rig(visit: Visit) -> bool:

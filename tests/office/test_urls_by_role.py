@@ -21,6 +21,7 @@ from office.certificates import actions as certificate_actions
 from office.certificates import paper, pdf
 from office.people.actions import invitations
 from surveys import actions
+from surveys.actions.calendars import make_calendar
 from surveys.models import Visit
 from tests.cast import Cast, make_cast
 from tests.surveys.makers import Stage, record_kit, register_boat
@@ -131,6 +132,13 @@ TABLE: dict[str, Access] = {
     "surveys:settle": only(MEASURER),
     "surveys:sign": only(MEASURER),
     "surveys:answer": only(MEASURER),
+    "surveys:paper": only(OFFICE | MEASURER),
+    "surveys:day": only(KIT_READERS),
+    "surveys:day_paper": only(KIT_READERS),
+    "surveys:calendar": only(KIT_READERS),
+    "surveys:make_calendar": sent_by(KIT_READERS),
+    "surveys:revoke_calendar": sent_by(KIT_READERS),
+    "surveys:calendar_feed": PUBLIC_TO_READ,
     # Instruments
     "instruments:list": only(KIT_READERS),
     "instruments:instrument": only(KIT_READERS),
@@ -193,6 +201,7 @@ class World:
         boat_actions.declare_interest(by=by, boat=self.boat, person=cast.stranger, kind="builder", since=self.first_day)
         self.design = design
         _, self.token = invitations.invite(by=by, email="new@office.example", name="New", roles=["owner"])
+        _, self.calendar = make_calendar(by=cast.measurer)
         self.invitation, _ = invitations.invite(by=by, email="newer@office.example", name="Newer", roles=["owner"])
         self.certified = self.stage.visit("accepted")
         self.certificate = certificate_actions.issue(by=cast.certifier, visit=self.certified)
@@ -226,6 +235,7 @@ class World:
             ("desk:history", "key"): self.boat.key,
             ("desk:begin_review", "key"): self.signed.key,
             ("surveys:begin", "key"): self.planned.key,
+            ("surveys:calendar_feed", "token"): self.calendar,
             ("surveys:answer", "query_key"): self.returned.queries.get().key,
             ("people:cancel_invitation", "key"): self.invitation.key,
             ("certificates:issue", "key"): self.accepted.key,

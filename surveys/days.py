@@ -1,0 +1,50 @@
+"""A measurer's day: which visits are planned for it, and which days have any."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from django.db.models import Count, QuerySet
+from django.utils import timezone
+
+from office.people.access import is_office
+from office.people.models import Person
+from surveys.models import Visit, VisitState
+from surveys.paper.visits import for_paper
+
+OFF = (VisitState.ASKED_FOR, VisitState.CALLED_OFF)
+DAYS_LISTED = 14
+KEPT_IN_CALENDAR = dt.timedelta(days=90)  # so that a calendar still shows the season's last weeks
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    on: dt.date
+    visits: int
+
+
+def planned_for(person: Person, measurer: str = "") -> QuerySet[Visit]:
+    """The visits that take place and are this person's to measure; for the office everybody's, or one `measurer`'s."""
+    visits = Visit.objects.exclude(state__in=OFF).filter(planned_on__isnull=False)
+    if not is_office(person):
+        return visits.filter(measurer=person)
+    return visits.filter(measurer__key=measurer) if measurer else visits
+
+
+def visits_on(person: Person, day: dt.date, measurer: str = "") -> list[Visit]:
+    """One day's, harbour by harbour, with what their log sheets need. Six queries however many."""
+    found = for_paper(planned_for(person, measurer).filter(planned_on=day))
+    return list(found.order_by("harbour", "boat__name_normal", "pk"))
+
+
+def days_ahead(person: Person, measurer: str = "") -> list[Day]:
+    """The next days with visits, from today."""
+    ahead = planned_for(person, measurer).filter(planned_on__gte=timezone.localdate())
+    counted = ahead.order_by("planned_on").values("planned_on").annotate(visits=Count("pk"))
+    return [Day(row["planned_on"], row["visits"]) for row in counted[:DAYS_LISTED] if row["planned_on"]]
+
+
+def for_calendar(person: Person) -> QuerySet[Visit]:
+    since = timezone.localdate() - KEPT_IN_CALENDAR
+    return planned_for(person).filter(planned_on__gte=since).select_related("boat").order_by("planned_on", "pk")
