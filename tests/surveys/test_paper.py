@@ -212,6 +212,20 @@ def test_boxes_are_high_enough_for_cold_hands(stage: Stage):
     assert len(boxes) == 3 * sum(len(one) for one in lines_on(stage_rig(stage)).values())
 
 
+@pytest.mark.parametrize("size", ["A4", "Letter"])
+@pytest.mark.parametrize("name", ["sloop", "ketch", "schooner", "three"])
+def test_no_line_is_parted_from_its_name(stage: Stage, boats: dict[str, Visit], name: str, size: str):
+    """Wherever a page ends: port and starboard stand on the page that says what is measured."""
+    visit = stage.visit("planned") if name == "sloop" else boats[name]
+    reader = pypdf.PdfReader(io.BytesIO(pages.one_visit(loaded(visit), size)))
+    texts = [re.sub(r"\s+", " ", page.extract_text()) for page in reader.pages]
+    paired = ("String down to the sheer", "Lower band to the sheer point", "Second mark to the sheer point")
+    for text in texts:
+        count = sum(text.count(one) for one in paired)
+        assert len(re.findall(r"\bport\b", text)) == len(re.findall(r"\bstarboard\b", text)) == count
+    assert sum(text.count(one) for text in texts for one in paired) == 3 * len(visit.boat.rigs.get().masts.all())
+
+
 def stage_rig(stage: Stage) -> Rig:
     return Rig(masts=(Mast(spreader_pairs=2),), spinnaker=True, pole=True)
 
