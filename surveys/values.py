@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from django.utils import timezone
@@ -11,6 +12,10 @@ from computations.catalogue import READINGS, SIDES, ReadingKind, masts_with
 from computations.inputs import Rig
 from office.audit.refusals import Refusal
 from surveys.logsheet import cells, fields
+from surveys.logsheet.table import UNSEEN
+
+LONGEST_AHEAD = dt.timedelta(days=2 * 366)  # of a plan; a slipped digit, not a policy (common practice, no source)
+_LINE_ENDS = str.maketrans("\r\n\t", "   ")
 
 
 class Unreadable(Refusal):
@@ -89,6 +94,24 @@ def check_place(kind: ReadingKind, rig: Rig, mast: str, position: str, take: int
         raise Unreadable(kind.name, str(take), f"a take from 1 to {fields.MOST_TAKES}", "take")
 
 
+def check_more_places(kind: ReadingKind, position: str, named: Collection[str]) -> None:
+    """Raise Unreadable where `position` would be one name more than a mast has; `named` are those there are."""
+    if kind.named_position and position not in named and len(named) >= fields.MOST_POSITIONS:
+        raise Unreadable(kind.name, position, f"at most {fields.MOST_POSITIONS} names on one mast", "position")
+
+
+def seen(what: str, text: str, longest: int, field: str, *, lines: bool = False) -> str:
+    """The text without blanks round it. Raises Unreadable where it is too long, or where a sign in it cannot be seen:
+    controls and overrides of the writing direction read as something else and have no place in a file or on paper.
+    """
+    tidy = text.strip()
+    if len(tidy) > longest:
+        raise Unreadable(what, tidy[:40] + "…", f"at most {longest} characters", field)
+    if hidden := UNSEEN.search(text.translate(_LINE_ENDS) if lines else text):
+        raise Unreadable(what, f"U+{ord(hidden[0]):04X}", "text without control characters", field)
+    return tidy
+
+
 def read_temperature(text: str, unit: str = "degC") -> float:
     """Degrees Celsius within what a boatyard sees. Raises Unreadable."""
     field = fields.VISIT_FIELDS["air_temperature"]
@@ -105,6 +128,14 @@ def check_date(day: dt.date, what: str = "Date") -> dt.date:
         raise Unreadable(what, day.isoformat(), f"a date that is not in the future (today is {today})", "date")
     if day < cells.EARLIEST:
         raise Unreadable(what, day.isoformat(), f"a date from {cells.EARLIEST} on", "date")
+    return day
+
+
+def check_plan_day(day: dt.date) -> dt.date:
+    """A visit is planned for a day within reach, or noted for one that is past. Raises Unreadable."""
+    latest = timezone.localdate() + LONGEST_AHEAD
+    if not cells.EARLIEST <= day <= latest:
+        raise Unreadable("Day", day.isoformat(), f"a date from {cells.EARLIEST} to {latest}", "planned_on")
     return day
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -27,7 +28,7 @@ from surveys.inputs import calibrations_used, instrument_inputs, rig_inputs
 from surveys.logsheet import Difference, LogSheet, Row, to_inputs, write_csv
 from surveys.logsheet.errors import Findings
 from surveys.models import Instrument, PreparationAnswer, Reading, Visit
-from surveys.values import Unreadable, check_place
+from surveys.values import Unreadable, check_more_places, check_place
 
 Key = tuple[str, str, str, int]  # slug, mast, position, take
 Written = tuple[str, str, int | None, str]  # as written, its unit, the instrument's row id, the remark
@@ -176,14 +177,19 @@ def _plan_readings(sheet: LogSheet, given: inputs.Visit, plan: _Plan) -> None:
     assert visit.rig is not None  # noqa: S101 - refused before
     rig, day = rig_inputs(visit.rig), given.date or visit.date or timezone.localdate()
     standing = _standing(visit)
+    named: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for slug, mast, position, _ in standing:
+        named[slug, mast].add(position)
     now = connection.ops.adapt_datetimefield_value(timezone.now())
     for row, reading in zip(sheet.record("reading"), given.readings, strict=True):
         _check_instrument(row, plan.instruments, day, plan.findings)
         try:
             check_place(READINGS[reading.slug], rig, reading.mast, reading.position, reading.take)
+            check_more_places(READINGS[reading.slug], reading.position, named[reading.slug, reading.mast])
         except Unreadable as refusal:
             plan.findings.add(row.line or None, refusal.field, refusal.found, refusal.expected)
             continue
+        named[reading.slug, reading.mast].add(reading.position)
         instrument = plan.instruments.get(row.instrument)
         written = (reading.written, reading.unit_written, instrument.pk if instrument else None, reading.remark)
         former = standing.get(reading.key)

@@ -28,6 +28,8 @@ def read_table(data: bytes, findings: Findings) -> Iterator[RawRow]:
             yield number, line.split(",") if plain else next(csv.reader((line,), strict=True, skipinitialspace=True))
         except csv.Error:
             findings.add(number, "", line, "cells separated by commas, a quotation mark within a quoted cell doubled")
+            if findings.full:
+                return
 
 
 def _lines(data: bytes, findings: Findings) -> list[str]:

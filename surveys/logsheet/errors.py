@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 LONGEST_SHOWN = 60
 LONGEST_PATH = 4096
+MOST_ERRORS = 20_000  # a full sheet wrong in four cells of every row; more is no log sheet, and would fill the memory
 
 
 def shown(text: str, longest: int = LONGEST_SHOWN) -> str:
@@ -49,8 +50,17 @@ class Findings:
         self.file = file
         self.errors: list[LogSheetError] = []
 
+    @property
+    def full(self) -> bool:
+        """Whether so much is wrong that reading on is of no use."""
+        return len(self.errors) > MOST_ERRORS
+
     def add(self, row: int | None, column: str, found: str, expected: str, *, quoted: bool = True) -> None:
         """Note one error. `found` is put between quotation marks unless it already is a description."""
+        if self.full:
+            return
+        if len(self.errors) == MOST_ERRORS:
+            column, found, expected, quoted = "", f"more than {MOST_ERRORS} errors", "a log sheet", False
         if quoted:
             found = f"“{shown(found)}”" if found else "nothing"
         self.errors.append(LogSheetError(self.file, row, column, found, expected))

@@ -31,6 +31,7 @@ LONGEST_INSTRUMENT = 20
 LONGEST_WRITTEN = 40  # a reading's value
 LONGEST_UNIT = 12
 MOST_TAKES = 99
+MOST_POSITIONS = 12  # halyards of one mast that bear a name (common practice, no source)
 
 MAST_STATES = ("ashore", "stepped")
 ACCURACY_CLASSES = ("I", "II", "III")

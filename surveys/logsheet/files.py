@@ -12,7 +12,7 @@ from surveys.logsheet.errors import Findings
 from surveys.logsheet.fields import LARGEST_FILE
 from surveys.logsheet.rows import NumberedRow, RowReader
 from surveys.logsheet.table import RawRow, rows_of, table_of
-from surveys.logsheet.whole import check_instruments, check_repeats, with_masts
+from surveys.logsheet.whole import check_instruments, check_positions, check_repeats, with_masts
 
 _ZIP = b"PK\x03\x04"
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # the container of .xls and of workbooks with a password
@@ -41,6 +41,7 @@ def read(
             declared.add(cells["instrument"])
     rows = with_masts(rows, findings, rig_type_refused=rig_type_refused)
     check_repeats(rows, findings)
+    check_positions(rows, findings)
     check_instruments(rows, declared, known_instruments, findings)
     findings.raise_if_any()
     return LogSheet.of(replace(one.row, line=one.number) for one in rows)

@@ -16,7 +16,7 @@ Cells = dict[str, str]
 
 # Controls, line separators, writing-direction overrides, lone surrogates and noncharacters: none can be seen on paper,
 # some cannot be stored in XML, and all can make a text read as something else.
-_UNSEEN = re.compile(
+UNSEEN = re.compile(
     "[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufdd0-\ufdef\ufeff\ufffe\uffff\ud800-\udfff]"
 )
 # A spreadsheet takes a text that begins like this for a formula; an apostrophe before it keeps it a text
@@ -84,7 +84,7 @@ def _header(number: int, raw: Sequence[str], findings: Findings) -> list[str] | 
 
 def _cells(number: int, raw: Sequence[str], header: list[str], findings: Findings) -> Cells:
     cells = dict.fromkeys(COLUMNS, "")
-    unseen = _UNSEEN.search("".join(raw)) is not None
+    unseen = UNSEEN.search("".join(raw)) is not None
     for index, cell in enumerate(raw):
         text = cell.strip()
         if not text:
@@ -94,10 +94,10 @@ def _cells(number: int, raw: Sequence[str], header: list[str], findings: Finding
             break
         if not (column := header[index]):
             continue
-        if unseen and (character := _UNSEEN.search(text)):
+        if unseen and (character := UNSEEN.search(text)):
             name = unicodedata.name(character[0], f"character U+{ord(character[0]):04X}")
             findings.add(number, column, f"{name} in the text", "text without control characters", quoted=False)
-            text = _UNSEEN.sub("", text).strip()
+            text = UNSEEN.sub("", text).strip()
         cells[column] = _unguarded(unicodedata.normalize("NFC", text))
     return cells
 

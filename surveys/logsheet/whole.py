@@ -10,6 +10,7 @@ from computations.inputs import MAST_NAMES
 from surveys.logsheet.cells import Unfit, listed, nearest, quantity
 from surveys.logsheet.document import Row
 from surveys.logsheet.errors import Findings
+from surveys.logsheet.fields import MOST_POSITIONS
 from surveys.logsheet.rows import NumberedRow, kind_of_unit
 
 MASTS_OF = {
@@ -67,6 +68,19 @@ def check_repeats(rows: Iterable[NumberedRow], findings: Findings) -> None:
         else:
             said = " ".join(part for part in (owner, row.mast, row.item) if part)
             findings.add(number, "item", f"{said} again", f"each item once; row {first} has it already", quoted=False)
+
+
+def check_positions(rows: Iterable[NumberedRow], findings: Findings) -> None:
+    """Note the rows that name more places of one reading than a mast has: figures are worked out of all of them."""
+    named: dict[tuple[str, str], set[str]] = {}
+    for number, row, _ in rows:
+        if row.record != "reading" or not READINGS[row.item].named_position:
+            continue
+        places = named.setdefault((row.item, row.mast), set())
+        if row.position not in places and len(places) == MOST_POSITIONS:
+            findings.add(number, "position", row.position, f"at most {MOST_POSITIONS} names on one mast")
+        else:
+            places.add(row.position)
 
 
 def check_instruments(

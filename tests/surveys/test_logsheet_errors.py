@@ -6,7 +6,10 @@ import datetime as dt
 
 import pytest
 
+from computations.catalogue import READINGS
 from surveys.logsheet import COLUMNS, LogSheet, LogSheetError, LogSheetErrors, Row, read
+from surveys.logsheet.errors import MOST_ERRORS
+from surveys.logsheet.fields import MOST_TAKES
 
 TODAY = dt.date(2024, 6, 1)
 HEADER = ",".join(COLUMNS)
@@ -299,10 +302,38 @@ def test_two_mebibytes_and_one_byte_are_too_much():
 
 
 def test_five_thousand_rows_and_no_more():
-    lines = [f"reading,spinnaker_halyard_above_band,,h{n // 90},{n % 90 + 1},12000,,," for n in range(5000)]
+    kinds = [kind for kind in READINGS.values() if kind.per == "mast" and kind.quantity == "length"]
+    rig = ["rig,rig_type,,,,schooner,,,", "rig,mast_material,mizzen,,,wood,,,"]
+    readings = [
+        f"reading,{kind.slug},{mast},{side},{take},120,,,"
+        for take in range(1, MOST_TAKES + 1)
+        for kind in kinds
+        for mast in ("main", "fore", "mizzen")
+        for side in kind.sides or [""]
+    ]
+    lines = [*rig, *readings[:4998]]
     assert len(read(sheet(*lines), "log.csv").rows) == 5000
     error = only(sheet(*lines, "reading,P,,,,12150,,,"))
     assert (error.row, error.found) == (5002, "more than 5000 rows")
+
+
+def test_no_more_halyards_than_a_mast_has():
+    """The figures compare every halyard with every other: a sheet that names a thousand would never be worked out."""
+    lines = [f"reading,spinnaker_halyard_above_band,,h{n % 13},{n // 13 + 1},12000,,," for n in range(26)]
+    found = errors(sheet(*lines))
+    assert [(error.row, error.column, error.found) for error in found] == [
+        (14, "position", "“h12”"),
+        (27, "position", "“h12”"),
+    ]
+    assert len(read(sheet(*lines[:12]), "log.csv").rows) == 12
+
+
+def test_a_file_of_nothing_but_errors_ends_its_reading():
+    """Each of a million short lines would be an error of some hundred bytes, and a line on the page."""
+    for content in (sheet() + b'"\n' * (MOST_ERRORS + 5_000), b'"\n' * (MOST_ERRORS + 5_000)):
+        found = errors(content)
+        assert len(found) == MOST_ERRORS + 1
+        assert found[-1].found == f"more than {MOST_ERRORS} errors"
 
 
 def test_a_refused_rig_type_does_not_make_every_mizzen_row_an_error():
