@@ -41,6 +41,7 @@ def safe(cell: Cell) -> Cell:
         return cell
     starts = unicodedata.normalize("NFKC", cell).lstrip(" \n")[:1]
     text = "".join(sign for sign in cell if sign in "\n\t" or unicodedata.category(sign) not in {"Cc", "Cs"})
+    text = text.replace("\ufffe", "").replace("\uffff", "")  # no signs of XML, hence of no spreadsheet
     return f"'{text}" if starts and starts in _STARTS_FORMULA else text
 
 

@@ -55,7 +55,7 @@ def set_limit(
     rules.check_keeps_register(by)
     origin = particulars.tidy(source)[:200]
     _check_limit(dimension, mast, least, greatest, origin)
-    Design.objects.select_for_update().get(pk=design.pk)
+    Design.objects.select_for_update(no_key=True).get(pk=design.pk)
     former = DesignLimit.objects.filter(design=design, dimension=dimension, mast=mast, ended_at__isnull=True).first()
     if former and (former.least, former.greatest, former.source) == (least, greatest, origin):
         raise WrongState("This limit stands already.")
@@ -91,7 +91,7 @@ def _check_limit(dimension: str, mast: str, least: float | None, greatest: float
 @transaction.atomic
 def end_limit(*, by: Person, limit: DesignLimit, reason: str) -> DesignLimit:
     rules.check_keeps_register(by)
-    limit = DesignLimit.objects.select_for_update(of=("self",)).select_related("design").get(pk=limit.pk)
+    limit = DesignLimit.objects.select_for_update(of=("self",), no_key=True).select_related("design").get(pk=limit.pk)
     rules.check_limit_open(limit)
     why = reason_of(reason)
     limit.ended_at = timezone.now()

@@ -33,7 +33,11 @@ def add_owner(*, by: Person, boat: Boat, person: Person, since: dt.date) -> Owne
 def end_ownership(*, by: Person, ownership: Ownership, until: dt.date, reason: str) -> Ownership:
     """`until` is the last day of ownership."""
     rules.check_keeps_register(by)
-    ownership = Ownership.objects.select_for_update(of=("self",)).select_related("boat", "person").get(pk=ownership.pk)
+    ownership = (
+        Ownership.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("boat", "person")
+        .get(pk=ownership.pk)
+    )
     rules.check_ownership_open(ownership)
     rules.check_span(ownership.since, until)
     rules.check_day(until, "The last day of ownership")
@@ -66,7 +70,11 @@ def declare_interest(
 def end_interest(*, by: Person, interest: Interest, until: dt.date, reason: str) -> Interest:
     """Only the office ends an interest: whoever has one could otherwise lay it aside for a day."""
     rules.check_keeps_register(by)
-    interest = Interest.objects.select_for_update(of=("self",)).select_related("boat", "person").get(pk=interest.pk)
+    interest = (
+        Interest.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("boat", "person")
+        .get(pk=interest.pk)
+    )
     rules.check_interest_open(interest)
     rules.check_span(interest.since, until)
     rules.check_day(until, "The last day of the interest")
@@ -78,7 +86,7 @@ def end_interest(*, by: Person, interest: Interest, until: dt.date, reason: str)
 
 def _one_at_a_time(boat: Boat) -> None:
     """Two people naming the same owner take turns, so that the second is told instead of failing."""
-    Boat.objects.select_for_update().get(pk=boat.pk)
+    Boat.objects.select_for_update(no_key=True).get(pk=boat.pk)
 
 
 def _record_ending(by: Person, verb: str, held: Ownership | Interest, reason: str) -> None:

@@ -36,7 +36,7 @@ def describe_rig(
     """
     rules.check_keeps_register(by)
     rules.check_day(since, "The rig's first day")
-    Boat.objects.select_for_update().get(pk=boat.pk)  # one description at a time
+    Boat.objects.select_for_update(no_key=True).get(pk=boat.pk)  # one description at a time
     former = Rig.objects.filter(boat=boat, until__isnull=True).prefetch_related("masts").first()
     if number is not None:
         rules.check_rig_number(boat, former, number)

@@ -44,8 +44,8 @@ def as_yes_no(value: bool | None) -> str:
 class KeyedChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # not subscriptable when run
     """A choice by the public key; whatever cannot be a key is refused before a database is asked."""
 
-    def __init__(self, queryset: Any, **options: Any) -> None:
-        super().__init__(queryset, to_field_name="key", **options)
+    def __init__(self, queryset: Any, *, to_field_name: str = "key", **options: Any) -> None:
+        super().__init__(queryset, to_field_name=to_field_name, **options)
 
     def to_python(self, value: Any) -> Any:
         if isinstance(value, str) and "\0" in value:

@@ -12,8 +12,12 @@ from surveys.transitions import BY_VERB
 
 
 def lock(visit: Visit) -> Visit:
-    """The same visit, as the database has it now, held until the transaction ends."""
-    rows = Visit.objects.select_for_update(of=("self",)).select_related("boat", "rig")
+    """The same visit, as the database has it now, held until the transaction ends.
+
+    Held against other changes only (`no_key`): a row that refers to it may be written meanwhile. Otherwise somebody
+    who already holds the trail would wait for this row, and this transaction for the trail.
+    """
+    rows = Visit.objects.select_for_update(of=("self",), no_key=True).select_related("boat", "rig")
     visit.refresh_from_db(from_queryset=rows)
     return visit
 

@@ -13,7 +13,7 @@ from surveys import rules
 from surveys.actions.changes import finish, lock, text_of
 from surveys.logsheet.fields import LONGEST_REMARK, MAST_STATES, VISIT_FIELDS
 from surveys.models import PreparationAnswer, Visit
-from surveys.values import Unreadable, check_date, check_temperature
+from surveys.values import Unreadable, check_date, check_temperature, seen
 
 FIELDS = ("date", "place", "air_temperature_c", "interest", "band_contrast", "mast_state", "remark")
 
@@ -56,8 +56,7 @@ def check_conditions(visit: Visit, fields: dict[str, Any]) -> dict[str, Any]:
     if (interest := fields.get("interest", "none")) not in INTERESTS:
         raise Unreadable("Interest", str(interest), ", ".join(INTERESTS), "interest")
     for name, longest in (("place", VISIT_FIELDS["place"].longest), ("remark", 2000)):
-        if len(str(fields.get(name, ""))) > longest:
-            raise Unreadable(name.capitalize(), str(fields[name])[:40] + "…", f"at most {longest} characters", name)
+        seen(name.capitalize(), str(fields.get(name, "")), longest, name, lines=name == "remark")
     masts = {mast.name for mast in visit.rig.masts.all()} if visit.rig else set()
     for name, allowed in (("band_contrast", (True, False)), ("mast_state", MAST_STATES)):
         for mast, value in fields.get(name, {}).items():
@@ -95,7 +94,7 @@ def answer_preparation(*, by: Person, visit: Visit, answers: Iterable[dict[str, 
 
 def _checked_answer(visit: Visit, given: dict[str, str]) -> tuple[str, str, str, str]:
     mast, item, answer = given.get("mast", "main"), given["item"], given["answer"]
-    remark = given.get("remark", "").strip()
+    remark = seen("Remark", given.get("remark", ""), LONGEST_REMARK, "remark")
     masts = [one.name for one in visit.rig.masts.all()] if visit.rig else []
     if mast not in masts:
         raise Unreadable("Mast", mast, "a mast of this rig", "mast")
@@ -103,8 +102,6 @@ def _checked_answer(visit: Visit, given: dict[str, str]) -> tuple[str, str, str,
         raise Unreadable("Preparation", item, ", ".join(PREPARATION_ITEMS), "item")
     if answer not in ANSWERS:
         raise Unreadable(PREPARATION_ITEMS[item], answer, "yes, no or not applicable", "answer")
-    if len(remark) > LONGEST_REMARK:
-        raise Unreadable("Remark", remark[:40] + "…", f"at most {LONGEST_REMARK} characters", "remark")
     return mast, item, answer, remark
 
 

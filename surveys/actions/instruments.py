@@ -18,7 +18,7 @@ from surveys.actions.changes import text_of
 from surveys.actions.reasons import given_reason
 from surveys.logsheet.fields import ACCURACY_CLASSES, LONGEST_INSTRUMENT
 from surveys.models import Calibration, Instrument
-from surveys.values import Unreadable
+from surveys.values import Unreadable, seen
 
 # It stands in addresses and file cells.
 IDENTIFIER = re.compile(r"[A-Za-z0-9][A-Za-z0-9.-]*")
@@ -57,8 +57,8 @@ def record_instrument(
     instrument = Instrument(
         identifier=identifier,
         kind=kind,
-        maker=maker.strip()[:80],
-        serial_number=serial_number.strip()[:60],
+        maker=seen("Maker", maker, 80, "maker"),
+        serial_number=seen("Serial number", serial_number, 60, "serial_number"),
         accuracy_class=accuracy_class,
         limit_of_error=limit_of_error,
         nominal_length_mm=nominal_length_mm,
@@ -119,8 +119,8 @@ def add_calibration(
         error=error,
         expanded_uncertainty=expanded_uncertainty,
         coverage_factor=coverage_factor,
-        laboratory=laboratory.strip()[:120],
-        reference=reference.strip()[:80],
+        laboratory=seen("Laboratory", laboratory, 120, "laboratory"),
+        reference=seen("Reference", reference, 80, "reference"),
         recorded_at=timezone.now(),
     )
     if instrument.calibrations.filter(calibrated_on=calibrated_on).exists():
@@ -188,7 +188,7 @@ def suggest_recalibration(*, by: Person, instrument: Instrument, finding: str, r
 
 
 def _lock(instrument: Instrument) -> None:
-    instrument.refresh_from_db(from_queryset=Instrument.objects.select_for_update())
+    instrument.refresh_from_db(from_queryset=Instrument.objects.select_for_update(no_key=True))
 
 
 def _changed(

@@ -14,7 +14,7 @@ from surveys import rules
 from surveys.actions.changes import finish, lock, move, text_of
 from surveys.actions.reasons import given_reason
 from surveys.models import InterestException, Visit
-from surveys.values import Unreadable
+from surveys.values import check_plan_day, seen
 
 LONGEST_REQUEST = 2000
 
@@ -22,12 +22,10 @@ LONGEST_REQUEST = 2000
 @transaction.atomic
 def ask_for_visit(*, by: Person, boat: Boat, request: str) -> Visit:
     """A visit is wanted: asked for by the owner or the office. One request for a boat waits at a time."""
-    Boat.objects.select_for_update().get(pk=boat.pk)  # one request at a time
+    Boat.objects.select_for_update(no_key=True).get(pk=boat.pk)  # one request at a time
     rules.check_nothing_asked(boat)
     rules.check_may_ask(by, boat)
-    request = request.strip()
-    if len(request) > LONGEST_REQUEST:
-        raise Unreadable("Request", request[:40] + "…", f"at most {LONGEST_REQUEST} characters", "request")
+    request = seen("Request", request, LONGEST_REQUEST, "request", lines=True)
     visit = Visit(boat=boat, asked_by=by, asked_at=timezone.now(), request=request, edition=0)
     visit.save()
     return finish(visit, by=by, verb="ask_for_visit", after={"state": visit.state, "request": request})
@@ -40,9 +38,8 @@ def plan_visit(*, by: Person, visit: Visit, measurer: Person, planned_on: dt.dat
     rules.check_state(visit, "plan")
     rules.check_may_plan(by)
     rules.check_assignable(measurer, visit)
-    harbour = harbour.strip()
-    if len(harbour) > 80:
-        raise Unreadable("Harbour", harbour[:40] + "…", "at most 80 characters", "harbour")
+    harbour = seen("Harbour", harbour, 80, "harbour")
+    check_plan_day(planned_on)
     before = _plan(visit)
     visit.measurer, visit.planned_on, visit.harbour = measurer, planned_on, harbour
     after = _plan(visit)
@@ -120,7 +117,7 @@ def grant_exception(*, by: Person, visit: Visit, person: Person, reason: str) ->
     """The office lets an interested party measure, review or certify this one visit, and says why."""
     lock(visit)
     rules.check_state(visit, "grant_exception")
-    rules.check_may_grant(by, person)
+    rules.check_may_grant(by, person, visit)
     if visit.interest_exceptions.filter(person=person).exists():
         raise WrongState("This exception has been granted already.")
     granted = InterestException(visit=visit, person=person, reason=given_reason(reason), granted_by=by)

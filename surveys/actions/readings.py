@@ -12,9 +12,9 @@ from surveys import rules
 from surveys.actions.changes import finish, lock, text_of
 from surveys.actions.reasons import given_reason
 from surveys.inputs import rig_inputs
-from surveys.logsheet.fields import LONGEST_REMARK
+from surveys.logsheet.fields import LONGEST_POSITION, LONGEST_REMARK
 from surveys.models import Instrument, Reading, Visit, VisitState
-from surveys.values import Unreadable, Written, check_place, kind_of, read_value
+from surveys.values import Unreadable, Written, check_more_places, check_place, kind_of, read_value, seen
 
 BEFORE_SIGNATURE = "corrected while measuring"
 READ_AGAIN = "read again"
@@ -47,6 +47,9 @@ def record_reading(
     _open(by, visit)
     kind, position = kind_of(slug), position.strip()
     check_place(kind, _rig(visit), mast, position, take)
+    if kind.named_position:
+        named = visit.readings.filter(slug=slug, mast=mast).values_list("position", flat=True)
+        check_more_places(kind, seen(kind.name, position, LONGEST_POSITION, "position"), set(named))
     written = read_value(kind, text, unit)
     _check_instrument(visit, instrument)
     former = (
@@ -181,10 +184,7 @@ def _reason(visit: Visit, reason: str) -> str:
 
 
 def _remark(remark: str) -> str:
-    tidy = remark.strip()
-    if len(tidy) > LONGEST_REMARK:
-        raise Unreadable("Remark", tidy[:40] + "…", f"at most {LONGEST_REMARK} characters", "remark")
-    return tidy
+    return seen("Remark", remark, LONGEST_REMARK, "remark")
 
 
 def _pk(instrument: Instrument | None) -> int | None:

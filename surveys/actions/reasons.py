@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from surveys.values import Unreadable
+from surveys.values import Unreadable, seen
 
 
 def given_reason(reason: str, longest: int = 2000) -> str:
@@ -10,6 +10,4 @@ def given_reason(reason: str, longest: int = 2000) -> str:
     tidy = reason.strip()
     if not tidy:
         raise Unreadable("Reason", "", "a reason, so that it can be understood later", "reason")
-    if len(tidy) > longest:
-        raise Unreadable("Reason", tidy[:40] + "…", f"at most {longest} characters", "reason")
-    return tidy
+    return seen("Reason", tidy, longest, "reason", lines=True)

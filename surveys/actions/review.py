@@ -14,7 +14,7 @@ from surveys.actions.reasons import given_reason
 from surveys.content import canonical_content, sha256
 from surveys.models import Query, SignOff, Visit
 from surveys.queries import latest_sign_off, unanswered
-from surveys.values import Unreadable
+from surveys.values import Unreadable, seen
 
 
 @transaction.atomic
@@ -144,9 +144,7 @@ def _text(text: str, what: str) -> str:
     tidy = text.strip()
     if not tidy:
         raise Unreadable(what, "", "some words", what.lower())
-    if len(tidy) > 2000:
-        raise Unreadable(what, tidy[:40] + "…", "at most 2000 characters", what.lower())
-    return tidy
+    return seen(what, tidy, 2000, what.lower(), lines=True)
 
 
 def _about(query: Query) -> dict[str, str]:

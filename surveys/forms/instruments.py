@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
-from boats.forms.fields import FigureField, day, reason
+from boats.forms.fields import FigureField, KeyedChoice, day, reason
 from computations.inputs import INSTRUMENT_KINDS
 from office.people.models import Person, Role
 from office.people.queries import people
@@ -33,9 +33,7 @@ class InstrumentForm(forms.Form):
     nominal_length_mm = FigureField(label="Nominal length, mm", required=False, help_text="A 30 m tape: 30000.")
     reference_temperature_c = FigureField(label="Reference temperature, °C", initial=20)
     expansion_per_k = FigureField(label="Expansion, per kelvin", initial=STEEL_EXPANSION, help_text="Steel: 0.0000115.")
-    keeper: forms.ModelChoiceField[Person] = forms.ModelChoiceField(
-        queryset=Person.objects.none(), label="Kept by", required=False, to_field_name="key", empty_label="the office"
-    )
+    keeper = KeyedChoice(Person.objects.none(), label="Kept by", required=False, empty_label="the office")
 
     def __init__(self, *args: object, **kwargs: object) -> None:
         super().__init__(*args, **kwargs)  # type: ignore[arg-type]

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 
+from boats.forms.fields import KeyedChoice
 from computations.catalogue import READINGS
 from surveys.logsheet.fields import LONGEST_REMARK, LONGEST_WRITTEN
 from surveys.models import Instrument, Reading, Visit
@@ -20,9 +21,7 @@ class AmendForm(forms.Form):
         label="Value", max_length=LONGEST_WRITTEN, widget=forms.TextInput(attrs={"autocomplete": "off"})
     )
     unit = forms.ChoiceField(label="Unit", required=False)
-    instrument = forms.ModelChoiceField(
-        Instrument.objects.none(), label="Instrument", required=False, to_field_name="identifier"
-    )
+    instrument = KeyedChoice(Instrument.objects.none(), label="Instrument", required=False, to_field_name="identifier")
     remark = forms.CharField(label="Remark", required=False, max_length=LONGEST_REMARK)
     reason = forms.CharField(label="Reason", max_length=REASON_LENGTH, widget=forms.Textarea(attrs={"rows": 2}))
 

@@ -76,7 +76,7 @@ def grant_exception(request: HttpRequest, key: str) -> HttpResponse:
     """For the person the address names, or first the choice among those with an interest."""
     visit = visit_for(request, key)
     interested = [one for one in candidates(visit) if one.interest and not one.excepted]
-    person = Person.objects.filter(key=request.GET.get("person", "")).first()
+    person = Person.objects.filter(key=request.GET.get("person", "").replace("\0", "")).first()
     form = ReasonForm(sent(request))
     if person is not None:
         granted = posted(

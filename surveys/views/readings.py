@@ -153,7 +153,7 @@ def withdraw(request: HttpRequest, key: str, slug: str, mast: str, take: int) ->
 def _reading(visit: Visit, slug: str, mast: str, position: str, take: int) -> Reading:
     """The latest row of a take."""
     rows = Reading.objects.filter(
-        visit=visit, slug=slug, mast=mast, position=position, take=take, replaced_by__isnull=True
+        visit=visit, slug=slug, mast=mast, position=position.replace("\0", ""), take=take, replaced_by__isnull=True
     )
     reading = rows.select_related("instrument", "recorded_by").first()
     if reading is None:

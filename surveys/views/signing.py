@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.debug import sensitive_post_parameters
 
 from surveys import actions, rules
 from surveys.actions.signing import missing_for_signature
@@ -33,6 +34,7 @@ def settle(request: HttpRequest, key: str) -> HttpResponse:
     return render(request, "surveys/settle.html", context, status=status_of(form))
 
 
+@sensitive_post_parameters("password")
 def sign(request: HttpRequest, key: str) -> HttpResponse:
     """What will be signed, what is missing, and the password typed again."""
     visit, person = visit_for(request, key), person_of(request)
