@@ -270,10 +270,11 @@ class Candidate:
 
 def candidates(visit: Visit) -> list[Candidate]:
     """Every active measurer by name, with an interest in the boat on the day where there is one. Four queries."""
-    day = visit.planned_on or timezone.localdate()
+    today = timezone.localdate()
+    held = on_day(visit.planned_on or today) | on_day(today)  # as surveys.rules.interest_in asks
     measurers = people(role=Role.MEASURER, active=True).order_by("name", "pk")
-    interests = dict(Interest.objects.filter(on_day(day), boat_id=visit.boat_id).values_list("person_id", "kind"))
-    owners = Ownership.objects.filter(on_day(day), boat_id=visit.boat_id).values_list("person_id", flat=True)
+    interests = dict(Interest.objects.filter(held, boat_id=visit.boat_id).values_list("person_id", "kind"))
+    owners = Ownership.objects.filter(held, boat_id=visit.boat_id).values_list("person_id", flat=True)
     interests |= dict.fromkeys(owners, "owner")
     excepted = set(visit.interest_exceptions.values_list("person_id", flat=True))
     return [Candidate(one, interests.get(one.pk, ""), one.pk in excepted) for one in measurers]

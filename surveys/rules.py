@@ -102,8 +102,13 @@ def owns(person: Person, boat: Boat) -> bool:
 
 
 def interest_in(person: Person, visit: Visit, on: dt.date | None = None) -> str:
-    """The person's interest in the visit's boat, known to the office or declared with the visit; "" where none."""
-    known = interest_of(person, visit.boat, on or visit.date or visit.planned_on or timezone.localdate())
+    """The person's interest in the visit's boat, known to the office or declared with the visit; "" where none.
+
+    One of the visit's day or of today: the day is the measurer's own statement, and must not put an interest aside.
+    """
+    today = timezone.localdate()
+    day = on or visit.date or visit.planned_on or today
+    known = interest_of(person, visit.boat, day) or (interest_of(person, visit.boat, today) if day != today else "")
     if not known and person.pk == visit.measurer_id and visit.interest != "none":
         return visit.interest
     return known
@@ -181,10 +186,13 @@ def check_assignable(measurer: Person, visit: Visit) -> None:
     check_no_interest(measurer, visit)
 
 
-def check_may_grant(by: Person, person: Person) -> None:
+def check_may_grant(by: Person, person: Person, visit: Visit) -> None:
+    """The office, but nobody to themselves, and nobody who has an interest of their own in the boat."""
     check_role(by, "grant_exception")
     if by.pk == person.pk:
         raise NotAllowed("Nobody grants an exception to themselves.")
+    if interest_in(by, visit):
+        raise NotAllowed(f"{by.name} has an interest in {visit.boat.name}; somebody else must grant the exception.")
 
 
 def check_other_eyes(person: Person, visit: Visit, doing: str) -> None:
@@ -228,7 +236,7 @@ def may_certify(person: Person, visit: Visit) -> bool:
 
 def may_see(person: Person, visit: Visit) -> bool:
     """The office, the visit's measurer, and the boat's owners of today."""
-    if is_office(person) or visit.measurer_id == person.pk:
+    if is_office(person) or (visit.measurer_id == person.pk and person.holds(Role.MEASURER)):
         return True
     return person.holds(Role.OWNER) and owns(person, visit.boat)
 
