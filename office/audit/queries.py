@@ -11,6 +11,8 @@ from django.utils import timezone
 from office.audit.models import Entry
 from office.audit.trail import instant
 
+EARLIEST = dt.date(1900, 1, 1)  # long before any row
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filter:
@@ -75,4 +77,5 @@ def verbs() -> list[str]:
 
 
 def _beginning_of(day: dt.date) -> str:
-    return instant(timezone.make_aware(dt.datetime.combine(day, dt.time.min)))
+    """Years before 1000 would lack a digit in the text, and the first day of all has no beginning east of Greenwich."""
+    return instant(timezone.make_aware(dt.datetime.combine(max(day, EARLIEST), dt.time.min)))

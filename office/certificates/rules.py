@@ -18,7 +18,9 @@ from office.certificates.models import Certificate, Ending
 from office.certificates.standing import WORDS, Standing, standing
 from office.people.models import Person, Role
 from surveys import rules as survey_rules
+from surveys.content import still_as_signed
 from surveys.models import Visit, VisitState
+from surveys.queries import latest_sign_off
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -77,6 +79,16 @@ def may_read(person: Person | AnonymousUser, certificate: Certificate) -> bool:
 def check_accepted(visit: Visit) -> None:
     if visit.state != VisitState.ACCEPTED:
         raise WrongState(f"Only an accepted visit can be certified; this one is {visit.get_state_display().lower()}.")
+
+
+def check_as_signed(visit: Visit) -> None:
+    """What would be certified is what the measurer signed and the reviewer accepted, to the letter."""
+    accepted = latest_sign_off(visit, "accepted")
+    if accepted is None or not still_as_signed(visit):
+        raise WrongState(
+            "The visit is not what was signed and accepted any more; nothing is certified until the office has found "
+            "out why: verify the register."
+        )
 
 
 def check_first_day(valid_from: dt.date, visit: Visit, today: dt.date) -> None:

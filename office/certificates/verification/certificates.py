@@ -16,7 +16,7 @@ from office.certificates import paper, snapshot
 from office.certificates.models import Certificate, Document, Ending
 from office.certificates.verification.findings import CHUNK, Misfit, parsed
 from office.certificates.verification.papers import NotOurPaper, attached_snapshot
-from surveys.models import SignOff
+from surveys.models import SignOff, VisitState
 
 ENDINGS = {Ending.REPLACED: "replace_certificate", Ending.WITHDRAWN: "withdraw_certificate"}
 LAST_DIGITS = Decimal("0.000002")  # signature and certificate round the same figure to six decimals, each its own way
@@ -62,6 +62,9 @@ def _snapshot(one: Certificate) -> Iterator[Misfit]:
             yield Misfit(
                 one.number, f"{one.number} is kept with {column} {kept or 'none'} but states {printed or 'none'}."
             )
+    if one.visit.state != VisitState.ACCEPTED:
+        state = one.visit.get_state_display().lower()
+        yield Misfit(one.number, f"{one.number} rests on a visit that is not accepted but {state}.")
     signed = SignOff.objects.filter(
         visit_id=one.visit_id, meaning="measured", content_sha256=_at(stated, "visit", "sign_off", "content_sha256")
     ).first()

@@ -18,9 +18,9 @@ class Misfit:
 
 
 def parsed(text: str) -> dict[str, Any]:
-    """A JSON object, empty where the text is none."""
+    """A JSON object, empty where the text is none, or nested deeper than anything of ours."""
     try:
         value = json.loads(text or "{}")
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return value if isinstance(value, dict) else {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import logging
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,8 @@ from office.certificates.pdf import ATTACHED_NAME
 from office.certificates.verification.findings import Misfit, parsed
 
 LARGEST = 20 * 1024 * 1024
+NUMBER_LIKE = re.compile(r"[A-Za-z0-9-]{1,20}")
+HASH_LIKE = re.compile(r"[0-9a-f]{64}")
 
 
 class NotOurPaper(Exception):
@@ -31,7 +34,13 @@ def attached_snapshot(content: bytes) -> str:
     former, logger.disabled = logger.disabled, True  # a broken file's complaints are said in our one sentence
     try:
         attached = pypdf.PdfReader(io.BytesIO(content)).attachments.get(ATTACHED_NAME, [])
+        if len(attached) > 1:
+            raise NotOurPaper(
+                f"{ATTACHED_NAME} is attached to it {len(attached)} times; a certificate carries it once."
+            )
         text = attached[0].decode() if attached else ""
+    except NotOurPaper:
+        raise
     except Exception as error:  # a file from outside may break the reader in any way
         raise NotOurPaper("It is a PDF that cannot be read.") from error
     finally:
@@ -40,7 +49,8 @@ def attached_snapshot(content: bytes) -> str:
         raise NotOurPaper(
             f"It is a PDF without the attached {ATTACHED_NAME} that every certificate of this office carries."
         )
-    if parsed(text).get("format") != snapshot.FORMAT:
+    stated = parsed(text)
+    if stated.get("format") != snapshot.FORMAT or not NUMBER_LIKE.fullmatch(str(stated.get("number"))):
         raise NotOurPaper(f"Its attached {ATTACHED_NAME} is not a certificate in the form {snapshot.FORMAT}.")
     return text
 
@@ -48,9 +58,11 @@ def attached_snapshot(content: bytes) -> str:
 def read_file(path: Path) -> bytes:
     """The file's bytes. Raises NotOurPaper where there is none or it is too large to be a certificate."""
     try:
-        if path.stat().st_size > LARGEST:
+        with path.open("rb") as file:
+            content = file.read(LARGEST + 1)  # a device tells no size
+        if len(content) > LARGEST:
             raise NotOurPaper("It is larger than any certificate.")
-        return path.read_bytes()
+        return content
     except OSError as error:
         raise NotOurPaper(f"It cannot be read: {error.strerror}.") from error
 
@@ -70,7 +82,8 @@ def _certificate(number: str, text: str, stated: dict[str, Any], content: bytes)
         return
     if certificate.snapshot != text:
         held = parsed(certificate.snapshot)
-        parts = sorted(key for key in stated.keys() | held.keys() if stated.get(key) != held.get(key))
+        parts = sorted(key for key in held if stated.get(key) != held[key])
+        parts += ["and something that no certificate states"] if stated.keys() - held.keys() else []
         yield Misfit(
             number, f"The register's {number} states something else than the paper: {', '.join(parts) or 'its form'}."
         )
@@ -82,18 +95,27 @@ def _certificate(number: str, text: str, stated: dict[str, Any], content: bytes)
         )
 
 
+def _number(row: object) -> str:
+    """What a stranger's file says, fit to be printed."""
+    return str(row) if isinstance(row, int) and 0 <= row < 2**63 else "(no number)"
+
+
+def _hash(text: object) -> str:
+    return f"the hash {text}" if HASH_LIKE.fullmatch(str(text)) else "something that is no hash"
+
+
 def _trail(number: str, text: str, stated: dict[str, Any]) -> Iterator[Misfit]:
     """The trail holds the head the paper was printed with, and after it the issue of this very certificate."""
     printed = stated.get("trail")
     head = printed if isinstance(printed, dict) else {}
     row, hash_ = head.get("number"), head.get("head")
     if row != 0:
-        entry = Entry.objects.filter(number=row).first() if isinstance(row, int) else None
+        entry = Entry.objects.filter(number=row).first() if isinstance(row, int) and 0 < row < 2**63 else None
         if entry is None or entry.hash != hash_:
             what = "is not there" if entry is None else f"has the hash {entry.hash} today"
             yield Misfit(
                 number,
-                f"The paper vouches for row {row} of the trail with the hash {hash_}; that row {what}: "
+                f"The paper vouches for row {_number(row)} of the trail with {_hash(hash_)}; that row {what}: "
                 "what happened up to then has been rewritten, or the paper is not genuine.",
             )
     issued = Entry.objects.filter(verb="issue_certificate", certificate=number)

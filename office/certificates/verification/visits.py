@@ -9,7 +9,7 @@ from office.audit.models import Entry
 from office.certificates.verification.findings import CHUNK, Misfit, parsed
 from surveys.actions.readings import summary
 from surveys.content import canonical_content, sha256
-from surveys.models import SignOff, Visit
+from surveys.models import SignOff, Visit, VisitState
 from surveys.transitions import FROZEN
 
 SINGLE = ("record_reading", "amend_reading", "withdraw_reading")
@@ -31,14 +31,15 @@ def _name(visit: Visit) -> str:
 
 
 def _signatures(visit: Visit) -> Iterator[Misfit]:
-    """Each signature's content has its hash, the trail tells of it, and the latest one is what the visit holds."""
-    latest = None
+    """Each signature has its hash and its row of the trail, the latest is what the visit holds, and was accepted."""
     told = Counter(
         (verb, str(parsed(after).get("round")), str(parsed(after).get("content_sha256")))
         for verb, after in Entry.objects.filter(visit=visit.key, verb__in=SIGNATURES.values()).values_list(
             "verb", "after"
         )
     )
+    measured: dict[int, SignOff] = {}
+    accepted: dict[int, SignOff] = {}
     for signed in SignOff.objects.filter(visit=visit).order_by("round", "pk").iterator(chunk_size=4):
         if sha256(signed.content) != signed.content_sha256:
             yield Misfit(
@@ -49,9 +50,25 @@ def _signatures(visit: Visit) -> Iterator[Misfit]:
             yield Misfit(
                 _name(visit), f"The trail tells nothing of the signature of round {signed.round} ({signed.meaning})."
             )
-        latest = signed if signed.meaning == "measured" else latest
-    if visit.state not in FROZEN:
-        return
+        (measured if signed.meaning == "measured" else accepted)[signed.round] = signed
+    yield from _acceptances(visit, measured, accepted)
+    if visit.state in FROZEN:
+        yield from _as_signed(visit, measured[max(measured)] if measured else None)
+
+
+def _acceptances(visit: Visit, measured: dict[int, SignOff], accepted: dict[int, SignOff]) -> Iterator[Misfit]:
+    """What was accepted is what was measured, by somebody else; and an accepted visit was accepted by somebody."""
+    for number, signed in accepted.items():
+        first = measured.get(number)
+        if first is None or first.content_sha256 != signed.content_sha256:
+            yield Misfit(_name(visit), f"What was accepted in round {number} is not what was measured in it.")
+        elif first.signed_by_id == signed.signed_by_id:
+            yield Misfit(_name(visit), f"Measurer and reviewer of round {number} are the same person.")
+    if visit.state == VisitState.ACCEPTED and max(measured, default=0) not in accepted:
+        yield Misfit(_name(visit), "The visit is accepted, but no reviewer's signature stands under its last round.")
+
+
+def _as_signed(visit: Visit, latest: SignOff | None) -> Iterator[Misfit]:
     if latest is None:
         yield Misfit(_name(visit), f"The visit is {visit.get_state_display().lower()}, but nobody signed it.")
     elif canonical_content(visit) != latest.content:

@@ -116,10 +116,11 @@ def test_how_a_figure_is_written(value, standard, unit, printed, expanded):
     assert (row["value"], row["expanded_uncertainty"]) == (printed, expanded)
 
 
-def test_names_are_brought_to_one_form(cast, accepted):
+def test_names_are_brought_to_one_form(cast, stage):
     decomposed = unicodedata.normalize("NFD", "Blåhäger é")
-    Boat.objects.filter(pk=accepted.boat.pk).update(name=decomposed)
-    made = actions.issue(by=cast.certifier, visit=accepted)
+    Boat.objects.filter(pk=stage.boat.pk).update(name=decomposed)
+    stage.boat.refresh_from_db()
+    made = actions.issue(by=cast.certifier, visit=stage.visit("accepted"))
     assert snapshot.read(made)["boat"]["name"] == "Blåhäger é" != decomposed
 
 
