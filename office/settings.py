@@ -53,11 +53,13 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "office.people.middleware.SoundRequestMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "office.people.middleware.PrivateAnswersMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -178,6 +180,7 @@ CSRF_FAILURE_VIEW = "django.views.csrf.csrf_failure"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "filters": {"without_tokens": {"()": "office.people.logs.WithoutTokens"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["without_tokens"]}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

@@ -1,13 +1,51 @@
-"""Refusals that nobody caught become a page that says the sentence and where to go."""
+"""What holds for every request: it can be read, its answer is private, and a refusal becomes a page."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.views.defaults import bad_request
 
 from office.audit.refusals import Refusal, Stale
+
+UTF_8 = {"", "utf-8", "utf8"}
+
+
+class SoundRequestMiddleware:
+    """Refuses (400) what no browser sends and what would end in an error further in.
+
+    A NUL in the address or in a cookie, which PostgreSQL takes in no text; and any encoding but UTF-8: codecs that
+    decode to no text at all, or to halves of characters that no database stores.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if is_sound(request):
+            return self.get_response(request)
+        return bad_request(request, BadRequest("The request is no text in UTF-8."))
+
+
+def is_sound(request: HttpRequest) -> bool:
+    charset = (request.content_params or {}).get("charset", "").strip("\"' ").lower()
+    return charset in UTF_8 and not any("\0" in text for text in (request.path_info, *request.COOKIES.values()))
+
+
+class PrivateAnswersMiddleware:
+    """What is shown to somebody who is signed in is kept by no cache, so that it is gone when they have signed out."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        answer = self.get_response(request)
+        if request.user.is_authenticated and not answer.has_header("Cache-Control"):
+            answer.headers["Cache-Control"] = "private, no-store"
+        return answer
 
 
 class RefusalMiddleware:

@@ -235,7 +235,7 @@ class TestPages:
         assert b"could not be sent" in answer.content
         assert answer.context["link"] in answer.content.decode()
 
-    @pytest.mark.parametrize("token", ["x", "x" * 43, "%00", "a b", "é" * 20])
+    @pytest.mark.parametrize("token", ["x", "x" * 43, "a b", "é" * 20])
     def test_mistyped_links_get_a_page(self, client: Client, db: None, token: str):
         answer = client.get(f"/people/join/{token}/")
         assert answer.status_code == 403
