@@ -126,9 +126,9 @@ def instrument_kind(current: Derivation, reading: Reading) -> str:
 
 
 def placing(current: Derivation, reading: Reading) -> float:
-    """How differently jaws or a hook are placed from one time to the next."""
+    """How differently a tape, jaws or a hook are placed from one time to the next."""
     kind = instrument_kind(current, reading)
-    return {"calliper": priors.PLACING_CALLIPER_MM, "scale": priors.PLACING_SCALE_KG}.get(kind, 0.0)
+    return {"calliper": priors.PLACING_CALLIPER_MM, "scale": priors.PLACING_SCALE_KG}.get(kind, priors.PLACING_TAPE_MM)
 
 
 def covariance(pick: Floats, effects: Floats, sources: list[SourceKey], against: Floats, before: Before) -> Floats:

@@ -74,6 +74,7 @@ MARK_PLACE_MM = 150.0  # how differently the second mark may be placed
 SIDES_MM = 20.0  # how far port and starboard of a hull may differ at the mast
 PLACING_CALLIPER_MM = 0.1  # jaws are never set twice in quite the same place
 PLACING_SCALE_KG = 0.2
+PLACING_TAPE_MM = 0.3  # nor is a tape laid along quite the same line
 
 FROM_LOWER_BAND = (
     "luff_between_bands",

@@ -130,7 +130,8 @@ class _Stage:
     def _against_last_time(self, key: ReadingKey, takes: list[int]) -> None:
         slug, mast, side = key
         against, before = self.before.effects(key), self.before
-        placing = noise.placing(self.current, self.readings[takes[0]]) ** 2
+        # Last time's placing and rounding, taken for like today's.
+        placing = noise.placing(self.current, self.readings[takes[0]]) ** 2 + self._rounding(takes[0])
         slant = self.slants.get((mast, side)) if slug == "mark_to_sheer" else None
         extra = placing + (priors.MARK_PLACE_MM**2 if slug == "mark_spacing" else 0.0)
         spacing = self.members.get(("mark_spacing", mast, ""))
@@ -148,6 +149,12 @@ class _Stage:
         for i in takes:
             pick = self._unit([i]) - by_spacing * self._unit(spacing)
             self.add(pick, 0.0, against=against, extra=extra, bend=self.heights.mark(i, slant))
+
+    def _rounding(self, item: int) -> float:
+        """Variance of what is written to whole millimetres though its instrument reads finer."""
+        kind = noise.instrument_kind(self.current, self.readings[item])
+        step = min(self.items[item].step, 1.0)
+        return 2.0 * step**2 / 12.0 if kind == "calliper" else 0.0
 
     def _booms(self) -> None:
         """Where both methods were used now they must agree; where the visits used different ones their heights must."""

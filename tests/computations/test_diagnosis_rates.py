@@ -14,6 +14,7 @@ from computations.diagnosis.staging import scene_between
 from tests.computations.pairs import KINDS, pair
 
 SINGLES = 18  # pairs of each kind
+QUANTITIES = 100
 FAULTLESS = 150
 JOINT = 80
 
@@ -38,6 +39,20 @@ def faultless() -> list[tuple[Answer, ...]]:
     return [answers(rng, ()) for _ in range(FAULTLESS)]
 
 
+@cache
+def joint() -> list[tuple[tuple[str, ...], tuple[Answer, ...]]]:
+    rng = np.random.default_rng(13)
+    found = []
+    for _ in range(JOINT):
+        kinds = tuple(str(kind) for kind in rng.choice(KINDS, 2, replace=False))
+        found.append((kinds, answers(rng, kinds)))
+    return found
+
+
+def named(answer: Answer) -> list[str]:
+    return sorted(part.kind for part in answer.parts)
+
+
 def test_the_most_probable_answer_is_right():
     right = [given[0].kind == kind for kind, given in singles()]
     assert np.mean(right) >= 0.95
@@ -45,7 +60,16 @@ def test_the_most_probable_answer_is_right():
 
 def test_no_kind_is_left_behind():
     right = Counter(kind for kind, given in singles() if given[0].kind == kind)
-    assert {kind: right[kind] for kind in KINDS if right[kind] < 0.85 * SINGLES} == {}
+    short = {kind: right[kind] for kind in KINDS if right[kind] < 0.9 * SINGLES}
+    assert short.keys() <= {"quantity_changed"}, short
+
+
+def test_real_changes_of_one_quantity():
+    """Some real changes happen to be just a band's width, 100 mm or two digits changed: those look like the slip."""
+    rng = np.random.default_rng(14)
+    given = [answers(rng, ("quantity_changed",)) for _ in range(QUANTITIES)]
+    assert np.mean([one[0].kind == "quantity_changed" for one in given]) >= 0.9
+    assert np.mean(["quantity_changed" in [answer.kind for answer in one[:3]] for one in given]) >= 0.99
 
 
 def test_the_truth_is_among_the_first_three():
@@ -59,19 +83,14 @@ def test_it_is_quiet_on_faultless_pairs():
 
 
 def test_two_things_at_once_are_named_in_full():
-    rng = np.random.default_rng(13)
-    named = 0
-    for _ in range(JOINT):
-        kinds = tuple(str(kind) for kind in rng.choice(KINDS, 2, replace=False))
-        first = answers(rng, kinds)[0]
-        named += first.kind == "joint" and sorted(part.kind for part in first.parts) == sorted(kinds)
-    assert named >= 0.85 * JOINT
+    assert np.mean([named(given[0]) == sorted(kinds) for kinds, given in joint()]) >= 0.85
 
 
-@pytest.mark.parametrize(("low", "high"), [(0.5, 0.8), (0.8, 0.95), (0.95, 1.0)])
+@pytest.mark.parametrize(("low", "high"), [(0.3, 0.8), (0.8, 0.95), (0.95, 1.0)])
 def test_probabilities_mean_what_they_say(low: float, high: float):
     given = [(one[0].probability, one[0].kind == kind) for kind, one in singles()]
     given += [(one[0].probability, one[0].kind == "nothing_changed") for one in faultless()]
+    given += [(one[0].probability, named(one[0]) == sorted(kinds)) for kinds, one in joint()]
     inside = [(probability, right) for probability, right in given if low <= probability <= high]
     expected, found = (float(np.mean([row[column] for row in inside])) for column in (0, 1))
     spread = np.sqrt(expected * (1 - expected) / len(inside))
