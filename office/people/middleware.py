@@ -11,14 +11,11 @@ from django.views.defaults import bad_request
 
 from office.audit.refusals import Refusal, Stale
 
-UTF_8 = {"", "utf-8", "utf8"}
-
 
 class SoundRequestMiddleware:
     """Refuses (400) what no browser sends and what would end in an error further in.
 
-    A NUL in the address or in a cookie, which PostgreSQL takes in no text; and any encoding but UTF-8: codecs that
-    decode to no text at all, or to halves of characters that no database stores.
+    A NUL in the address or in a cookie, which PostgreSQL takes in no text; office.wsgi refuses other encodings.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -27,12 +24,11 @@ class SoundRequestMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if is_sound(request):
             return self.get_response(request)
-        return bad_request(request, BadRequest("The request is no text in UTF-8."))
+        return bad_request(request, BadRequest("The request cannot be read."))
 
 
 def is_sound(request: HttpRequest) -> bool:
-    charset = (request.content_params or {}).get("charset", "").strip("\"' ").lower()
-    return charset in UTF_8 and not any("\0" in text for text in (request.path_info, *request.COOKIES.values()))
+    return not any("\0" in text for text in (request.path_info, *request.COOKIES.values()))
 
 
 class PrivateAnswersMiddleware:

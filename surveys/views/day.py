@@ -23,7 +23,7 @@ def show(request: HttpRequest) -> HttpResponse:
     """`?on=2026-05-04`, today by itself; the office can look at one measurer's with `?measurer=KEY`."""
     person, today = person_of(request), timezone.localdate()
     form = DayForm(request.GET if request.GET.get("on") else None, initial={"on": today})
-    measurer = request.GET.get("measurer", "")
+    measurer = request.GET.get("measurer", "").replace("\0", "")
     day = today if not form.is_bound else form.cleaned_data["on"] if form.is_valid() else None
     visits = [] if day is None else days.visits_on(person, day, measurer)
     context = {
@@ -43,7 +43,7 @@ def print_all(request: HttpRequest) -> HttpResponse:
     """One PDF: the day's list, then every log sheet. WrongState where there is nothing to print."""
     size, blank = asked_for(request)
     day = day_asked_for(request, timezone.localdate())
-    visits = days.visits_on(person_of(request), day, request.GET.get("measurer", ""))
+    visits = days.visits_on(person_of(request), day, request.GET.get("measurer", "").replace("\0", ""))
     if not visits:
         raise WrongState(f"No visit is planned for {day}; there is nothing to print.")
     return answer(pages.whole_day(visits, day, size, blank=blank), f"log-sheets-{day}.pdf")
