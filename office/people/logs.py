@@ -5,11 +5,11 @@ from __future__ import annotations
 import logging
 import re
 
-TOKEN = re.compile(r"(/join/)[^/\s\"']+")
+TOKEN = re.compile(r"(/join/|/feed/)[^/\s\"']+")
 
 
 class WithoutTokens(logging.Filter):
-    """Takes the token out of the address of a one-time link, wherever the address stands in a record."""
+    """Takes the token out of the address of a one-time link or of a calendar, wherever a record holds it."""
 
     def filter(self, record: logging.LogRecord) -> bool:
         text = record.getMessage()

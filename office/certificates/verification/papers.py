@@ -50,7 +50,7 @@ def attached_snapshot(content: bytes) -> str:
             f"It is a PDF without the attached {ATTACHED_NAME} that every certificate of this office carries."
         )
     stated = parsed(text)
-    if stated.get("format") != snapshot.FORMAT or not NUMBER_LIKE.fullmatch(str(stated.get("number"))):
+    if stated.get("format") != snapshot.FORMAT or not NUMBER_LIKE.fullmatch(str(stated.get("number", ""))):
         raise NotOurPaper(f"Its attached {ATTACHED_NAME} is not a certificate in the form {snapshot.FORMAT}.")
     return text
 

@@ -352,10 +352,16 @@ def blank_pdf() -> bytes:
     return out.getvalue()
 
 
-def pdf_with(name: str, content: bytes) -> bytes:
+def ours(**fields: Any) -> bytes:
+    """The snapshot of a certificate, as far as a forger cares."""
+    return json.dumps({"format": "rig-certificate-1", "number": "RM-1", "trail": "y", **fields}).encode()
+
+
+def pdf_with(name: str, *contents: bytes) -> bytes:
     writer, out = pypdf.PdfWriter(), io.BytesIO()
     writer.add_blank_page(100, 100)
-    writer.add_attachment(name, content)
+    for content in contents:
+        writer.add_attachment(name, content)
     writer.write(out)
     return out.getvalue()
 
@@ -371,6 +377,13 @@ NOT_OURS = {
     "a list": (pdf_with("certificate.json", b"[1]"), "not a certificate in the form"),
     "not UTF-8": (pdf_with("certificate.json", b"\xff\xfe"), "cannot be read"),
     "another form": (pdf_with("certificate.json", b'{"format":"x"}'), "not a certificate in the form"),
+    "no number": (pdf_with("certificate.json", b'{"format":"rig-certificate-1"}'), "not a certificate in the form"),
+    "a number that is a list": (pdf_with("certificate.json", ours(number=["x"])), "not a certificate in the form"),
+    "a number with a NUL": (pdf_with("certificate.json", ours(number="RM\0")), "not a certificate in the form"),
+    "half a character": (pdf_with("certificate.json", ours(number="\ud800")), "not a certificate in the form"),
+    "nested too deep": (pdf_with("certificate.json", b"[" * 100_000), "not a certificate in the form"),
+    "attached twice": (pdf_with("certificate.json", ours(), ours(number="RM-2")), "attached to it 2 times"),
+    "too large": (b"%PDF-" + b" " * papers.LARGEST, "larger than any certificate"),
 }
 
 
@@ -392,8 +405,20 @@ def test_a_file_that_is_not_there(tmp_path, db):
 
 
 def test_a_certificate_of_ours_with_nonsense_inside(db):
-    number, misfits = papers.against(
-        pdf_with("certificate.json", b'{"format":"rig-certificate-1","number":"RM-1","trail":"y"}')
-    )
+    number, misfits = papers.against(pdf_with("certificate.json", ours()))
     assert number == "RM-1"
     assert len(misfits) == 3
+
+
+@pytest.mark.parametrize("row", [10**30, -1, True, 1.5, None, [], "1", {"a": 1}])
+@pytest.mark.parametrize("hash_", ["\x1b[2J", "\ud800", 7, None, "00" * 32])
+def test_what_a_stranger_wrote_into_a_paper_is_not_printed(issued, tmp_path, row: Any, hash_: Any):
+    """A terminal would do what it is told there, and halves of characters cannot be printed at all."""
+    stated = {**snapshot.read(issued), "trail": {"number": row, "head": hash_}, "\x1b[2J": "\ud800"}
+    path = tmp_path / "forged.pdf"
+    path.write_bytes(pdf_with("certificate.json", json.dumps(stated).encode()))
+    status, text = verify("--against", str(path))
+    assert status == 1
+    assert "trail, and something that no certificate states" in text
+    assert "vouches for row" in text
+    assert "\x1b" not in text.encode().decode()

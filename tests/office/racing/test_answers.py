@@ -248,7 +248,7 @@ def test_a_snapshot_that_does_not_give_its_hash_is_said(client, issue):
     assert "does not give this hash" in text
 
 
-@pytest.mark.parametrize("number", ["RM-2026-9999", "nonsense", "%00", "a" * 300, "'; drop", "١٢٣٤"])
+@pytest.mark.parametrize("number", ["RM-2026-9999", "nonsense", "a" * 300, "'; drop", "١٢٣٤"])
 def test_an_unknown_number_is_said(client, number):
     page = client.get(f"/check/c/{number}/")
     assert page.status_code == 404
