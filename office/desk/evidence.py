@@ -9,11 +9,11 @@ from django.utils.safestring import SafeString, mark_safe
 
 from computations import charts
 from computations.catalogue import DIMENSIONS, READINGS, STATIONS, ReadingKind
-from computations.diagnosis.diagnose import Answer, diagnose
-from computations.diagnosis.staging import scene_alone, scene_between
+from computations.diagnosis.diagnose import Answer
 from computations.drawing import draw_for_page, figures_from
 from computations.results import Carried, Change
 from office.desk.queue import Waiting
+from surveys.diagnosis import probable_causes, sisters_of
 from surveys.models import Query, Reading, Visit
 
 Place = tuple[str, str, str]  # slug, mast, position
@@ -153,12 +153,9 @@ class Cause:
 
 
 def causes(waiting: Waiting) -> list[Cause]:
-    """What probably happened, the most probable first; a first visit is held against itself."""
-    if waiting.previous_figures is not None:
-        scene = scene_between(waiting.previous_figures.derivation, waiting.figures.derivation)
-    else:
-        scene = scene_alone(waiting.figures.derivation)
-    return [Cause(one) for one in diagnose(scene) if one.probability >= LEAST_TOLD][:MOST_TOLD]
+    """What probably happened, the most probable first; a first visit is held against itself and her sisters."""
+    answers = probable_causes(waiting.previous_figures, waiting.figures, sisters_of(waiting.visit.boat))
+    return [Cause(one) for one in answers if one.probability >= LEAST_TOLD][:MOST_TOLD]
 
 
 def stories(waiting: Waiting) -> list[ChangeStory]:
