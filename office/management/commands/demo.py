@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection, transaction
 
 from office.demo import load as demo_office
+from office.demo import presses
 from office.management.commands.serve import refuse_a_taken_port, serve
 from office.people.models import Person
 from office.policy.models import PolicyEdition
@@ -75,7 +76,8 @@ class Command(BaseCommand):
 
     def load(self) -> None:
         self.say("Loading the demo office (once) …")
-        with transaction.atomic():  # all of it or nothing: half an office would be kept for the real one
+        # All of it or nothing: half an office would be kept for the real one.
+        with presses.side_by_side(), transaction.atomic():
             demo_office.load(progress=lambda what: self.say(f"  {what}"))
             if not is_demo():
                 raise CommandError("The demo office did not mark its database as a demo one.")

@@ -21,9 +21,11 @@ from office.demo.clock import SEED
 from office.demo.designs import DESIGNS, build_fleet
 from office.demo.load import load
 from office.demo.people import DOMAIN, PASSWORD, SIGN_INS, owner_name
+from office.demo.presses import side_by_side
 from office.demo.script import LATEST
 from office.people.models import Person
 from surveys.models import Visit, VisitState
+from tests.office.certificates import samples
 
 TODAY = dt.date(2026, 3, 14)
 LEAP_DAY = dt.date(2024, 2, 29)
@@ -66,6 +68,14 @@ def head_of(today: dt.date) -> str:
 def test_the_same_day_makes_the_same_office_papers_and_all() -> None:
     """The hash covers every change and every paper: were a salt or the clock's time in any, it would differ."""
     assert head_of(TODAY) == head_of(TODAY)
+
+
+def test_two_presses_print_what_one_prints() -> None:
+    document = samples.document()
+    one = pdf.render_all(document)
+    with side_by_side():
+        assert pdf.render_all(document) == one
+    assert pdf.render_all.__module__ == pdf.__name__
 
 
 def test_no_password_enters_the_trail(quick_papers: None) -> None:
