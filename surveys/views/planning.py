@@ -5,11 +5,13 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from boats import queries as boat_queries
-from boats.models import Boat
-from office.people.access import OFFICE, require_roles
+from boats.models import Boat, Ownership
+from boats.rules import on_day
+from office.people.access import OFFICE, is_office, require_roles
 from office.people.models import Person, Role
 from surveys import actions, rules
 from surveys.forms.visits import AskForm, PlanForm, ReasonForm
@@ -20,8 +22,11 @@ from surveys.views.common import person_of, posted, sent, status_of, visit_for
 @require_roles(Role.OWNER, *OFFICE)
 def choose_boat(request: HttpRequest) -> HttpResponse:
     """Which boat is the visit for? Links to the boats that match."""
-    text = request.GET.get("q", "")[:80]
-    boats = boat_queries.boats_visible_to(person_of(request)).order_by("name_normal", "pk")
+    text, person = request.GET.get("q", "")[:80], person_of(request)
+    boats = boat_queries.boats_visible_to(person).order_by("name_normal", "pk")
+    if not is_office(person):  # an owner who also measures sees every boat, and asks for their own
+        own = Ownership.objects.filter(on_day(timezone.localdate()), person=person)
+        boats = boats.filter(pk__in=own.values("boat"))
     found = list(boat_queries.search(boats, text)[:20])
     return render(request, "surveys/choose_boat.html", {"boats": found, "q": text})
 

@@ -20,6 +20,7 @@ from boats import actions as boat_actions
 from office.certificates import actions as certificate_actions
 from office.certificates import paper, pdf
 from office.people.actions import invitations
+from office.people.models import Role, RoleHolding
 from surveys import actions
 from surveys.actions.calendars import make_calendar
 from surveys.models import Visit
@@ -341,3 +342,16 @@ def test_lists_hold_nothing_of_somebody_elses(world: World, part: str, name: str
     if part == "other_owner":
         assert world.boat.key not in text
         assert world.certificate.number not in text
+
+
+def test_an_owner_who_also_measures_asks_for_their_own_boat_only(world: World) -> None:
+    """A measurer sees every boat; which one a visit may be asked for is another matter."""
+    other = boat_actions.register_boat(by=world.cast.administrator, name="Somebody Else", sail_number="SKE 999")
+    with transaction.atomic():
+        RoleHolding.objects.create(person=world.cast.owner, role=Role.MEASURER)
+        client = Client()
+        client.force_login(world.cast.owner)
+        text = client.get(reverse("surveys:choose_boat")).content.decode()
+        transaction.set_rollback(True)
+    assert world.boat.key in text
+    assert other.key not in text
