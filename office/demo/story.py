@@ -11,12 +11,13 @@ from dataclasses import dataclass, field
 
 from django.utils import timezone
 
+from boats.actions.register import change_particulars
 from boats.models import Boat
 from boats.rigs import as_inputs
 from office.certificates.actions import issue, withdraw
 from office.certificates.queries import latest
 from office.demo.clock import Clock
-from office.demo.designs import DemoBoat
+from office.demo.designs import BUILDERS, DemoBoat
 from office.demo.kits import KITS
 from office.demo.people import PASSWORD
 from office.demo.truth import Day, Truth, log_sheet
@@ -252,7 +253,17 @@ class Story:
             self.office.at(later, NOON, lambda: self.take_back(certificate.pk, later))
 
     def correct(self) -> None:
+        """The register is put right first, then a second certificate of the same visit states it."""
         visit = self.fresh()
+        boat = visit.boat
+        other = next(name for name in BUILDERS if name != boat.builder)
+        change_particulars(
+            by=self.person("administrator"),
+            boat=boat,
+            edition=boat.edition,
+            reason=self.twist.correction,
+            builder=other,
+        )
         former = latest(visit.boat)
         issue(
             by=self.person("certifier"),
