@@ -3,20 +3,37 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import pytest
+from factory.declarations import LazyAttribute, Sequence
+from factory.django import DjangoModelFactory, Password
+from factory.helpers import post_generation
 
 from office.people.models import Person, Role, RoleHolding
 
 PASSWORD = "correct horse battery"
 
 
+class PersonFactory(DjangoModelFactory):
+    """A person as if the office had invited them long ago (no rows in the trail); `roles` lists what they hold."""
+
+    class Meta:
+        model = Person
+        skip_postgeneration_save = True
+
+    name = Sequence(lambda n: f"Person {n}")
+    email = LazyAttribute(lambda person: f"{person.name.lower().replace(' ', '.')}@office.example")
+    password = Password(PASSWORD)
+
+    @post_generation
+    def roles(self: Any, create: bool, wanted: tuple[str, ...] | None, **_: object) -> None:
+        RoleHolding.objects.bulk_create(RoleHolding(person=self, role=role) for role in wanted or ())
+
+
 def make_person(name: str, *roles: str, password: str = PASSWORD) -> Person:
-    """A person with these roles, as if the office had invited them long ago (no rows in the trail)."""
-    email = f"{name.lower().replace(' ', '.')}@office.example"
-    person = Person.objects.create_user(email=email, name=name, password=password)
-    RoleHolding.objects.bulk_create(RoleHolding(person=person, role=role) for role in roles)
-    return person
+    made: Person = PersonFactory.create(name=name, password=password, roles=roles)
+    return made
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,11 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
+from factory import fuzzy
+from factory.base import Factory
+from factory.declarations import Sequence
+from factory.random import reseed_random
+
 LETTERS = "HVS"  # the invented place's sail letters
 BUILDERS = ("Loam & Daughters", "Averell Boatworks", "Sundry Slip Yard", "Marrow Quay Yard")
 HARBOURS = ("Port Averell", "Lesser Hythe", "Gull Stairs", "Old Marrow Quay")
@@ -84,23 +89,24 @@ class DemoBoat:
         return f"XV-{maker}{self.serial:05d}C{self.year % 10}{self.year % 100:02d}"
 
 
+class DemoBoatFactory(Factory):
+    """Name and numbers follow from the boat's place in the fleet, so no two are the same; the rest is diced."""
+
+    class Meta:
+        model = DemoBoat
+
+    name = Sequence(lambda n: f"{FIRST[n % len(FIRST)]} {SECOND[(n % len(FIRST) + n // len(FIRST)) % len(SECOND)]}")
+    sail_number = Sequence(lambda n: f"{LETTERS} {112 + 29 * n}")
+    builder = fuzzy.FuzzyChoice(BUILDERS)
+    year = fuzzy.FuzzyInteger(1994, 2021)
+    harbour = fuzzy.FuzzyChoice(HARBOURS)
+    serial = Sequence(lambda n: 11200 + 37 * n)
+
+
 def build_fleet(seed: int, most: int | None = None) -> list[DemoBoat]:
     """All boats of all designs, always the same for one seed; `most` takes the first so many."""
-    dice = random.Random(seed)  # noqa: S311 - invented data
     plans = [plan for plan in DESIGNS for _ in range(NUMBER_BUILT[plan.name])]
-    dice.shuffle(plans)
-    return [_boat(number, plan, dice) for number, plan in enumerate(plans)][:most]
-
-
-def _boat(number: int, plan: DesignPlan, dice: random.Random) -> DemoBoat:
-    """Name and numbers follow from the boat's place in the fleet, so that no two are the same."""
-    first, round_ = number % len(FIRST), number // len(FIRST)
-    return DemoBoat(
-        name=f"{FIRST[first]} {SECOND[(first + round_) % len(SECOND)]}",
-        sail_number=f"{LETTERS} {112 + 29 * number}",
-        plan=plan,
-        builder=dice.choice(BUILDERS),
-        year=dice.randint(1994, 2021),
-        harbour=dice.choice(HARBOURS),
-        serial=11200 + 37 * number,
-    )
+    random.Random(seed).shuffle(plans)  # noqa: S311 - invented data
+    reseed_random(seed)
+    DemoBoatFactory.reset_sequence(0)
+    return [DemoBoatFactory(plan=plan) for plan in plans[:most]]
