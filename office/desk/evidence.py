@@ -11,10 +11,10 @@ from computations import charts
 from computations.catalogue import DIMENSIONS, READINGS, STATIONS, ReadingKind
 from computations.diagnosis.diagnose import Answer
 from computations.drawing import draw_for_page, figures_from
-from computations.results import Carried, Change
+from computations.results import Carried, Change, CheckResult
 from office.desk.queue import Waiting
 from surveys.diagnosis import probable_causes, sisters_of
-from surveys.models import Query, Reading, Visit
+from surveys.models import Query, Reading, Settlement, Visit
 
 Place = tuple[str, str, str]  # slug, mast, position
 LEAST_TOLD = 0.02  # answers less probable than this are not shown
@@ -150,6 +150,29 @@ class Cause:
         """Never 100: nothing that was measured is certain."""
         share = 100.0 * self.answer.probability
         return "over 99" if share > 99.0 else f"{share:.0f}"
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A check's finding with the reasons the measurer wrote for it."""
+
+    check: CheckResult
+    reasons: tuple[Settlement, ...]
+
+
+def findings(waiting: Waiting) -> list[Found]:
+    """Every finding, and beside it why the measurer let it stand."""
+    settlements = list(waiting.visit.settlements.all())
+    return [
+        Found(check, tuple(one for one in settlements if one.check_key == check.key))
+        for check in waiting.figures.checks
+    ]
+
+
+def past_reasons(waiting: Waiting) -> list[Settlement]:
+    """Reasons written for a finding that no longer stands, after an amendment."""
+    standing = {check.key for check in waiting.figures.checks}
+    return [one for one in waiting.visit.settlements.all() if one.check_key not in standing]
 
 
 def causes(waiting: Waiting) -> list[Cause]:

@@ -35,6 +35,8 @@ def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: obj
         "stories": evidence.stories(waiting),
         "stations": evidence.stations(visit, previous),
         "causes": evidence.causes(waiting),
+        "findings": evidence.findings(waiting),
+        "past_reasons": evidence.past_reasons(waiting),
         "drawing": evidence.drawing(waiting),
         "why_not_begin": rules.why_not(rules.check_may_begin_review, person, visit),
         "why_not_decide": rules.why_not(rules.check_may_decide, person, visit),

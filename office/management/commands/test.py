@@ -12,7 +12,7 @@ import subprocess
 import sys
 from typing import Any, NamedTuple
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 
 from office import environment
 
@@ -49,7 +49,7 @@ class Command(BaseCommand):
         sys.exit(self.sum_up(runs))
 
     def handle(self, *args: Any, **options: Any) -> None:
-        raise NotImplementedError("started by run_from_argv")
+        raise CommandError("Start the tests from the command line: python3 manage.py test.")
 
     def sum_up(self, runs: list[Run]) -> int:
         """One line per run. With CI=true what has not run has failed."""

@@ -12,6 +12,7 @@ from django.urls import reverse
 from office.audit import trail
 from office.people.models import Person
 from surveys import actions
+from surveys.figures import derive_visit
 from surveys.models import Query, Visit, VisitState
 from tests.cast import Cast, make_person
 from tests.surveys.makers import SAMPLES, Stage, sheet
@@ -73,6 +74,23 @@ class TestEvidence:
         page = open_page(client, stage.cast.reviewer, visit)
         assert "end fitting out" in page
         assert f"<del>{reading.written}</del>" in page
+
+    def test_a_settled_check_stands_with_its_reason_in_words(self, client: Client, stage: Stage) -> None:
+        visit = stage.visit("draft")
+        stage.fill(visit)
+        reading = visit.readings.get(slug="taper_length")
+        actions.withdraw_reading(by=stage.cast.measurer, reading=reading, reason="read on another mast")
+        visit.refresh_from_db()
+        stop = next(one for one in derive_visit(visit).unsettled_stops if one.check == "reading_missing")
+        actions.settle_check(
+            by=stage.cast.measurer, visit=visit, check_key=stop.key, reason="The taper is hidden by a cap."
+        )
+        visit.refresh_from_db()
+        stage.sign(visit)
+        page = open_page(client, stage.cast.reviewer, visit)
+        assert stop.message in page
+        assert "Mara Lind let it stand: The taper is hidden by a cap." in page
+        assert stop.key not in page
 
     def test_hostile_texts_stay_texts(self, client: Client, stage: Stage) -> None:
         visit = stage.visit("under_review")
