@@ -12,6 +12,9 @@ from computations.fleet.solving import FleetSolution, MeasurerBias, TapeError
 from computations.rounding import decimals_of_uncertainty, format_number
 
 FACTOR = 2.0  # U = 2u
+# Standard deviations from the record that ask for a new calibration: an office looks at many tapes at once, so two
+# would call sound ones back each season (action limit of a control chart, after Shewhart; from memory).
+ACTION_LIMIT = 3.0
 ONLY_DIFFERENCES = "Only differences between these tapes can be known: none of them has a certificate."
 SOME_DIFFERENCES = (
     "Of tapes that no certificate reaches, not even through boats read with both, only differences can be known."
@@ -34,7 +37,7 @@ class TapeFinding:
     expanded: float | None
     readings: int
     tied: bool
-    beyond_record: bool  # differs from what its record says by more than U: suggests a new calibration
+    beyond_record: bool  # differs from what its record says beyond the action limit: suggests a new calibration
     sentence: str
 
 
@@ -121,7 +124,7 @@ def _beyond(tape: TapeKey, mm_per_m: float, u: float) -> bool:
     apart = mm_per_m - (tape.applied_mm_per_m or 0.0)
     if tape.certificate_u is not None:
         u = math.sqrt(max(tape.certificate_u**2 - u**2, 0.0))
-    return abs(apart) > FACTOR * u > 0.0
+    return abs(apart) > ACTION_LIMIT * u > 0.0
 
 
 def _sentence(tape: TapeKey, mm_per_m: float, expanded: float, *, tied: bool) -> str:

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from computations.derivation import derive
-from computations.fleet.findings import ONLY_DIFFERENCES, RELATIVE_BIASES, findings_of
-from computations.fleet.gathering import PLACED_ANEW, Gathering
-from computations.fleet.solving import solve
+from computations.fleet.findings import ONLY_DIFFERENCES, RELATIVE_BIASES, _tape, findings_of
+from computations.fleet.gathering import PLACED_ANEW, Gathering, TapeKey
+from computations.fleet.solving import TapeError, solve
 from computations.inputs import Assumptions, Instrument, Visit
 from tests.computations.visits import TAPE, full_visit, ketch
 
@@ -155,6 +155,16 @@ def test_sentences_with_a_certificate_in_the_house():
     assert plain.sentence.endswith("have it calibrated anew.")
     assert ONLY_DIFFERENCES not in found.statements
     assert RELATIVE_BIASES in found.statements
+
+
+@pytest.mark.parametrize(
+    ("deviations", "suggested"), [(0.0, False), (2.5, False), (-2.5, False), (3.5, True), (-3.5, True)]
+)
+def test_a_new_calibration_is_suggested_beyond_three_standard_deviations(deviations, suggested):
+    """The certificate knows the tape to 0.010, the fleet with it to 0.006 mm/m: their difference to 0.008."""
+    tape = TapeKey("T-01", "C-1", dt.date(2026, 1, 5), 0.1, 0.010)
+    one = TapeError(tape=0, mm_per_m=0.1 + 0.008 * deviations, u=0.006, readings=90, tied_to_datum=True)
+    assert _tape(tape, one).beyond_record is suggested
 
 
 def test_sentences_without_any_certificate():
