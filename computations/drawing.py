@@ -23,7 +23,7 @@ from computations.drawing_layout import PAD, Layout
 from computations.drawing_unlabelled import unlabelled
 from computations.drawing_words import description
 
-__all__ = ["RigFigures", "draw_for_page", "draw_rig", "figures_from", "text_boxes"]
+__all__ = ["RigFigures", "draw_file", "draw_for_page", "draw_rig", "figures_from", "text_boxes"]
 
 WIDTH = 560.0
 LEAST_WIDTH = 340.0
@@ -32,6 +32,8 @@ LONGEST_SCALE = 110.0
 GRID_GAP = 14.0
 KEY_WORDS = 260.0  # room kept for the words beside the scale
 FONTS = "'Segoe UI', Roboto, 'Liberation Sans', Arial, 'DejaVu Sans', sans-serif"
+HIT = ' class="rig-hit" stroke-opacity="0" pointer-events="stroke"'
+FILE_COLOURS = ("#15222d", "#ffffff")  # ink, paper: black and white print alike
 ITALIC = ' font-style="italic"'
 SCALES_M = ((50, 5), (20, 4), (10, 10), (5, 5), (2, 2), (1, 10), (0.5, 5), (0.2, 2), (0, 1))  # length, divisions
 Key = tuple[str, str]
@@ -47,11 +49,14 @@ class _Sheet:
     width: float
     prefix: str
     highlight: Collection[Key]
+    pointed_at: bool = True  # false in a file: nothing there lights what is only pointed at
     body: list[str] = field(default_factory=list)
     boxes: list[Box] = field(default_factory=list)
     height: float = 0.0
 
     def group(self, slug: str, mast: str, content: str, *, silent: bool = False) -> None:
+        if silent and not self.pointed_at:
+            return
         lit = (slug, mast) in self.highlight
         name = "rig-dimension" + (" rig-silent" if silent else "") + (" is-lit" if lit else "")
         hidden = ' opacity="0" pointer-events="none"' if silent and not lit else ""
@@ -63,7 +68,7 @@ class _Sheet:
     def dimension(self, one: Dimension, form: Label, spot: Spot) -> None:
         self.boxes.append(spot.box(form))
         lit = (one.slug, one.mast) in self.highlight
-        self.group(one.slug, one.mast, _lines(one, lit=lit) + _words(form, spot))
+        self.group(one.slug, one.mast, _lines(one, lit=lit, pointed_at=self.pointed_at) + _words(form, spot))
 
 
 def draw_rig(
@@ -92,6 +97,12 @@ def draw_for_page(
     return f'<div class="rig-for-wide">{wide}</div><div class="rig-for-narrow">{narrow}</div>'
 
 
+def draw_file(figures: RigFigures, *, previous: RigFigures | None = None, title: str = "Rig plan") -> str:
+    """The same drawing as an SVG file of its own: ink on paper in its own colours, without what is only pointed at."""
+    sheet = _draw(figures, previous, "rig", WIDTH, (), pointed_at=False)
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + _wrap(sheet, title, colours=FILE_COLOURS)
+
+
 def text_boxes(
     figures: RigFigures, *, previous: RigFigures | None = None, width: float = WIDTH
 ) -> tuple[list[Box], Box]:
@@ -101,13 +112,19 @@ def text_boxes(
 
 
 def _draw(
-    figures: RigFigures, previous: RigFigures | None, prefix: str, width: float, highlight: Collection[Key]
+    figures: RigFigures,
+    previous: RigFigures | None,
+    prefix: str,
+    width: float,
+    highlight: Collection[Key],
+    *,
+    pointed_at: bool = True,
 ) -> _Sheet:
     plan = plan_of(figures)
     before = plan_of(previous) if previous is not None else None
     width = max(width, LEAST_WIDTH)
     layout = layouts.fit(width, figures, (plan, before) if before else (plan,))
-    sheet = _Sheet(figures, plan, layout, width, escape(prefix), highlight)
+    sheet = _Sheet(figures, plan, layout, width, escape(prefix), highlight, pointed_at)
     view = layout.view
     sheet.body.append(parts.hull(view, plan))
     if before is not None:
@@ -172,11 +189,11 @@ def _rows(sheet: _Sheet, left_over: list[Dimension]) -> float:
     return top + rows.top(len(rows.rows))
 
 
-def _lines(one: Dimension, *, lit: bool) -> str:
+def _lines(one: Dimension, *, lit: bool, pointed_at: bool) -> str:
     """Thin lines out to the dimension line, the line itself with its ticks, and a broad unseen one to point at."""
     thin = "".join(parts.line(stroke, 0.5, ' stroke-opacity="0.6"') for stroke in one.extensions)
     ends = "".join(parts.line(stroke, 1.1) for stroke in dimensions.ticks(one.stroke))
-    broad = parts.line(one.stroke, 12, ' class="rig-hit" stroke-opacity="0" pointer-events="stroke"')
+    broad = parts.line(one.stroke, 12, HIT) if pointed_at else ""
     width = 2.6 if lit else 0.9 if one.read else 1.5
     return thin + parts.line(one.stroke, width, read=one.read) + ends + broad
 
@@ -252,12 +269,16 @@ def _key(sheet: _Sheet, *, with_previous: bool) -> None:
     sheet.height = y - 4
 
 
-def _wrap(sheet: _Sheet, title: str) -> str:
+def _wrap(sheet: _Sheet, title: str, colours: tuple[str, str] | None = None) -> str:
     width, height, prefix = sheet.width, sheet.height, sheet.prefix
+    ink, paper = "", ""
+    if colours is not None:
+        ink = f' color="{colours[0]}"'
+        paper = f'<rect width="{width:.0f}" height="{height:.0f}" fill="{colours[1]}"/>'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="rig" viewBox="0 0 {width:.0f} {height:.0f}" '
         f'width="{width:.0f}" height="{height:.0f}" role="img" '
-        f'aria-labelledby="{prefix}-title {prefix}-desc" font-family="{FONTS}">'
+        f'aria-labelledby="{prefix}-title {prefix}-desc" font-family="{FONTS}"{ink}>'
         f'<title id="{prefix}-title">{escape(title)}</title>'
-        f'<desc id="{prefix}-desc">{escape(description(sheet.figures))}</desc>' + "".join(sheet.body) + "</svg>"
+        f'<desc id="{prefix}-desc">{escape(description(sheet.figures))}</desc>{paper}' + "".join(sheet.body) + "</svg>"
     )

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
 import segno
+from django.http import HttpResponse
 from django.utils.safestring import SafeString, mark_safe
 
 from office.audit.refusals import Refusal
@@ -42,6 +43,12 @@ class Attached:
     content: bytes
     description: str
     made_at: dt.datetime
+
+
+def drawing_answer(svg: str, name: str) -> HttpResponse:
+    """An SVG file to keep. `name` goes without its ending."""
+    headers = {"Content-Disposition": f'attachment; filename="{name}.svg"', "Cache-Control": "private, no-store"}
+    return HttpResponse(svg, content_type="image/svg+xml; charset=utf-8", headers=headers)
 
 
 def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attached: Attached | None = None) -> bytes:

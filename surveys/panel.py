@@ -33,5 +33,9 @@ def panel_context(visit: Visit, figures: Figures) -> dict[str, Any]:
 
 def draw(visit: Visit, figures: Figures) -> str:
     """The rig to scale from the figures; the drawing escapes every text it takes."""
-    rig = drawing.figures_from(figures.derivation.dimensions, figures.inputs.rig, figures.inputs.readings)
-    return mark_safe(drawing.draw_for_page(rig, title=f"Rig of {visit.boat.name}", id_prefix="rig"))  # noqa: S308
+    plan = drawing.draw_for_page(drawn(figures), title=f"Rig of {visit.boat.name}", id_prefix="rig")
+    return mark_safe(plan)  # noqa: S308
+
+
+def drawn(figures: Figures) -> drawing.RigFigures:
+    return drawing.figures_from(figures.derivation.dimensions, figures.inputs.rig, figures.inputs.readings)

@@ -18,6 +18,7 @@ urlpatterns = [
     path("calendar/feed/<str:token>.ics", calendar.feed, name="calendar_feed"),
     path("<str:key>/", visits.show, name="visit"),
     path("<str:key>/paper/", paper.show, name="paper"),
+    path("<str:key>/drawing.svg", visits.drawing_file, name="drawing"),
     path("<str:key>/plan/", planning.plan, name="plan"),
     path("<str:key>/exception/", planning.grant_exception, name="exception"),
     path("<str:key>/call-off/", planning.call_off, name="call_off"),

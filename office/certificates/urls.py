@@ -11,5 +11,6 @@ urlpatterns = [
     path("issue/<slug:key>/", views.issue, name="issue"),
     path("<str:number>/", views.show, name="certificate"),
     path("<str:number>/withdraw/", views.withdraw, name="withdraw"),
+    path("<str:number>/drawing.svg", views.drawing_file, name="drawing"),
     path("<str:number>/<slug:size>.pdf", views.pdf, name="pdf"),
 ]

@@ -16,7 +16,8 @@ from django.utils.safestring import SafeString, mark_safe
 from boats import exports
 from boats.rules import SEES_EVERY_BOAT
 from boats.views.common import posted, status_of
-from computations.drawing import draw_for_page, figures_from
+from computations.drawing import RigFigures, draw_file, draw_for_page, figures_from
+from office import papers
 from office.audit.refusals import NotAllowed, Refusal, WrongState
 from office.certificates import actions, paper, queries, rules, snapshot
 from office.certificates.forms import BeginForm, ConfirmForm, FilterForm, WithdrawForm
@@ -145,9 +146,20 @@ def _stated(document: dict[str, Any]) -> dict[str, Any]:
 
 
 def _drawing(document: dict[str, Any]) -> SafeString:
-    figures = figures_from(snapshot.results_of(document), snapshot.rig_of(document))
-    title = f"Rig of {document['boat']['name']}"
+    figures, title = _drawn(document)
     return mark_safe(draw_for_page(figures, title=title))  # noqa: S308  (made by us, texts escaped there)
+
+
+def _drawn(document: dict[str, Any]) -> tuple[RigFigures, str]:
+    figures = figures_from(snapshot.results_of(document), snapshot.rig_of(document))
+    return figures, f"Rig of {document['boat']['name']}"
+
+
+def drawing_file(request: HttpRequest, number: str) -> HttpResponse:
+    """The rig as the certificate states it, as an SVG file."""
+    certificate = _readable(request, number)
+    figures, title = _drawn(snapshot.read(certificate))
+    return papers.drawing_answer(draw_file(figures, title=f"{title}, certificate {number}"), f"{number}-rig")
 
 
 def pdf(request: HttpRequest, number: str, size: str) -> HttpResponse:

@@ -13,8 +13,10 @@ from django.utils.safestring import SafeString, mark_safe
 from boats import queries as boat_queries
 from boats import rules as boat_rules
 from boats.models import Boat, FormerParticulars, Rig
-from computations.drawing import draw_for_page, figures_from
+from computations.drawing import draw_file, draw_for_page
 from computations.results import DimensionResult
+from office import papers
+from office.audit.refusals import WrongState
 from office.certificates import rules as certificate_rules
 from office.certificates.models import Certificate, Document
 from office.certificates.standing import standing
@@ -24,6 +26,7 @@ from office.policy import queries as policy_queries
 from surveys import rules as survey_rules
 from surveys.figures import Figures, derive_visit
 from surveys.models import Visit
+from surveys.panel import drawn
 from surveys.queries import latest_accepted, visits_visible_to
 from surveys.transitions import ENDED, FROZEN
 
@@ -80,6 +83,20 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     return render(request, "desk/boat.html", page_of(boat, person))
 
 
+def drawing_file(request: HttpRequest, key: str) -> HttpResponse:
+    """The rig as last accepted, as an SVG file."""
+    boat = get_object_or_404(Boat, key=key)
+    person = person_of(request)
+    boat_rules.check_sees(person, boat)
+    if figures_hidden_from(person, boat):
+        raise WrongState("Former figures are not shown to the measurer of a visit that is still open.")
+    visit = latest_accepted(boat)
+    if visit is None:
+        raise WrongState("No visit to her has been accepted: there are no figures to draw her rig from.")
+    svg = draw_file(drawn(derive_visit(visit)), title=f"Rig of {boat.name}, measured {visit.date}")
+    return papers.drawing_answer(svg, f"{boat.sail_number_normal}-rig-{visit.date}")
+
+
 def page_of(boat: Boat, person: Person) -> dict[str, object]:
     """What the page shows to this person; a number of queries that does not grow with the boat's history."""
     rigs = list(boat.rigs.prefetch_related("masts"))
@@ -127,8 +144,7 @@ def measured(boat: Boat) -> Measured | None:
     if visit is None:
         return None
     figures = derive_visit(visit)
-    drawn = figures_from(figures.derivation.dimensions, figures.inputs.rig, figures.inputs.readings)
-    plan = draw_for_page(drawn, title=f"Rig of {boat.name}")
+    plan = draw_for_page(drawn(figures), title=f"Rig of {boat.name}")
     return Measured(visit, figures, mark_safe(plan))  # noqa: S308  (our own SVG, its texts escaped there)
 
 

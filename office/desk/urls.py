@@ -14,6 +14,7 @@ urlpatterns = [
     path("review/<str:key>/return/", review.send_back, name="return_visit"),
     path("review/<str:key>/accept/", review.accept, name="accept_visit"),
     path("boats/<str:key>/", boat.show, name="boat"),
+    path("boats/<str:key>/drawing.svg", boat.drawing_file, name="drawing"),
     path("boats/<str:key>/history/", history.show, name="history"),
     path("fleet/", fleet.show, name="fleet"),
     path("fleet/<str:identifier>/suggest/", fleet.suggest, name="suggest_recalibration"),

@@ -8,7 +8,7 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import password_validators_help_texts, validate_password
 
-from office.people.models import Invitation, Person, Role
+from office.people.models import Invitation, Lengths, Person, Role
 
 LONGEST_PASSWORD = 256
 REASON = forms.CharField(
@@ -96,6 +96,13 @@ class ChangePasswordForm(NewPasswordMixin):
 
 class NameForm(forms.Form):
     name = forms.CharField(label="Name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"}))
+
+
+class LengthsForm(forms.Form):
+    """`next`: the page to go back to, of this office only; the view sees to that."""
+
+    lengths = forms.ChoiceField(label="Lengths", choices=Lengths.choices, widget=forms.RadioSelect)
+    next = forms.CharField(required=False, max_length=2000, widget=forms.HiddenInput)
 
 
 class InviteForm(forms.Form):

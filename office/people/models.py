@@ -31,6 +31,13 @@ def labels_of(roles: Collection[str]) -> list[str]:
     return [str(role.label) for role in Role if role in roles]
 
 
+class Lengths(models.TextChoices):
+    """How a person wants lengths shown. What is typed, stored and certified is not touched by it."""
+
+    MILLIMETRES = "mm", "Millimetres only"
+    FEET = "feet", "Feet, inches and sixteenths beside the millimetres"
+
+
 class PersonManager(BaseUserManager["Person"]):
     def create_user(self, email: str, name: str, password: str | None = None, **fields: Any) -> Person:
         person = self.model(email=self.normalize_email(email).lower(), name=name, **fields)
@@ -50,6 +57,7 @@ class Person(AbstractBaseUser):
     name = models.CharField(max_length=120)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now)
+    lengths = models.CharField(max_length=4, choices=Lengths, default=Lengths.MILLIMETRES)
 
     objects: ClassVar[PersonManager] = PersonManager()
 

@@ -11,6 +11,7 @@ urlpatterns = [
     path("sign-out/", entrance.sign_out, name="sign_out"),
     path("account/", account.show, name="account"),
     path("account/password/", account.change_password, name="change_password"),
+    path("account/lengths/", account.choose_lengths, name="choose_lengths"),
     path("invite/", people.invite, name="invite"),
     path("invitations/<str:key>/cancel/", people.cancel_invitation, name="cancel_invitation"),
     path("join/<str:token>/", entrance.accept_invitation, name="accept_invitation"),

@@ -41,12 +41,14 @@ def _beside(context: Context, value: float, unit: str) -> SafeString | str:
 
 
 def wants_feet(context: Context) -> bool:
-    """The viewer asks by `?beside=feet` or by the cookie that a page set from it."""
+    """The address asks by `?beside=feet`; else what the person stored, or this browser for somebody not signed in."""
     request = context.get("request")
     if request is None:
         return bool(context.get("feet_inches"))
-    asked = request.GET.get("beside", request.COOKIES.get("beside", ""))
-    return bool(asked == "feet")
+    if "beside" in request.GET:
+        return bool(request.GET["beside"] == "feet")
+    lengths = getattr(getattr(request, "user", None), "lengths", request.COOKIES.get("beside", ""))
+    return bool(lengths == "feet")
 
 
 @register.simple_tag(takes_context=True)

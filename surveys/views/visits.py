@@ -12,13 +12,16 @@ from django.urls import reverse
 
 from boats import exports
 from computations.catalogue import STATIONS
+from computations.drawing import draw_file
+from office import papers
+from office.audit.refusals import WrongState
 from office.people.access import OFFICE, is_office, require_roles
 from office.people.models import Person, Role
 from surveys import rules
 from surveys.figures import derive_visit
 from surveys.forms.visits import ListFilter
 from surveys.models import Visit, VisitState
-from surveys.panel import panel_context
+from surveys.panel import drawn, panel_context
 from surveys.queries import all_readings, listed_visits, visits_visible_to
 from surveys.transitions import OPEN
 from surveys.views.common import person_of, visit_for
@@ -87,6 +90,16 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     if visit.rig is not None:
         context |= panel_context(visit, derive_visit(visit))
     return render(request, "surveys/visit.html", context)
+
+
+def drawing_file(request: HttpRequest, key: str) -> HttpResponse:
+    """The rig as far as it has been read, as an SVG file."""
+    visit = visit_for(request, key)
+    if visit.rig is None:
+        raise WrongState("The visit has not begun: it has no rig to draw yet.")
+    day = visit.date or visit.planned_on
+    svg = draw_file(drawn(derive_visit(visit)), title=f"Rig of {visit.boat.name}, visit of {day}")
+    return papers.drawing_answer(svg, f"{visit.boat.sail_number_normal}-rig-{day}")
 
 
 def _has_rig(visit: Visit) -> bool:

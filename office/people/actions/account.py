@@ -7,7 +7,7 @@ from django.db import transaction
 from office.audit import trail
 from office.audit.refusals import NotAllowed, Refusal
 from office.people import rules
-from office.people.models import Person
+from office.people.models import Lengths, Person
 
 
 def change_own_password(*, by: Person, present: str, new: str) -> Person:
@@ -21,6 +21,18 @@ def change_own_password(*, by: Person, present: str, new: str) -> Person:
         person.set_password(new)
         person.save(update_fields=["password"])
         trail.record(by=person, verb="change_own_password", subject=trail.subject_of(person))
+    return person
+
+
+def choose_lengths(*, by: Person, lengths: str) -> Person:
+    """How this person sees lengths. It changes nothing that the office answers for: no row of the trail."""
+    if lengths not in Lengths:
+        raise Refusal("Lengths are shown in millimetres, or with feet and inches beside them.")
+    with transaction.atomic():
+        person = Person.objects.get(pk=by.pk)
+        rules.check_active(person)
+        person.lengths = lengths
+        person.save(update_fields=["lengths"])
     return person
 
 

@@ -8,11 +8,13 @@ from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_POST
 
 from office.audit.refusals import Refusal
 from office.people.actions import account
-from office.people.forms import ChangePasswordForm, NameForm
+from office.people.forms import ChangePasswordForm, LengthsForm, NameForm
 from office.people.models import Person
 
 
@@ -23,8 +25,22 @@ def show(request: HttpRequest) -> HttpResponse:
         account.change_own_name(by=person, name=form.cleaned_data["name"])
         messages.success(request, "Your name is changed.")
         return redirect("people:account")
-    context = {"form": form, "holdings": person.role_holdings.all()}
+    lengths = LengthsForm(initial={"lengths": person.lengths})
+    context = {"form": form, "lengths_form": lengths, "holdings": person.role_holdings.all()}
     return render(request, "people/account.html", context, status=422 if form.errors else 200)
+
+
+@require_POST
+def choose_lengths(request: HttpRequest) -> HttpResponse:
+    """From the account page, or from the foot of any page, to which it leads back."""
+    form = LengthsForm(request.POST)
+    if form.is_valid():
+        account.choose_lengths(by=signed_in(request), lengths=form.cleaned_data["lengths"])
+    else:
+        messages.error(request, "Nothing is changed: expected millimetres only, or feet and inches beside them.")
+    back = str(request.POST.get("next", ""))
+    inside = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
+    return redirect(back if inside else "people:account")
 
 
 @sensitive_post_parameters()

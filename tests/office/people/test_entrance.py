@@ -120,12 +120,37 @@ class TestOwnAccount:
         assert entry.verb == "change_own_name"
         assert "Skau" not in str(Entry.objects.values().get())
 
+    def test_feet_and_inches_go_with_the_person_and_stand_on_any_page(self, cast: Cast, client: Client):
+        client.force_login(cast.owner)
+        there = reverse("boats:list")
+        answer = client.post(reverse("people:choose_lengths"), {"lengths": "feet", "next": there})
+        assert answer.headers["Location"] == there
+        assert "Millimetres only" in client.get(there).content.decode()
+        elsewhere = Client()
+        elsewhere.force_login(cast.owner)
+        page = elsewhere.get(f"{there}?q=a&beside=none").content.decode()
+        assert "Feet and inches beside them" in page, "the address asks for this one page"
+        assert f'name="next" value="{there}?q=a"' in page
+        assert not Entry.objects.exists()
+
+    @pytest.mark.parametrize(
+        "sent", [{"lengths": "cubits"}, {}, {"lengths": "mm", "next": "https://elsewhere.example/"}]
+    )
+    def test_nonsense_leads_back_to_the_account(self, cast: Cast, client: Client, sent: dict[str, str]):
+        Person.objects.filter(pk=cast.owner.pk).update(lengths="feet")
+        client.force_login(cast.owner)
+        answer = client.post(reverse("people:choose_lengths"), sent)
+        assert answer.headers["Location"] == reverse("people:account")
+        assert Person.objects.get(pk=cast.owner.pk).lengths == ("mm" if sent.get("lengths") == "mm" else "feet")
+
     def test_a_disabled_person_changes_nothing(self, cast: Cast):
         Person.objects.filter(pk=cast.owner.pk).update(is_active=False)
         with pytest.raises(WrongState):
             account.change_own_password(by=cast.owner, present=PASSWORD, new=NEW)
         with pytest.raises(WrongState):
             account.change_own_name(by=cast.owner, name="Other")
+        with pytest.raises(WrongState):
+            account.choose_lengths(by=cast.owner, lengths="feet")
 
 
 class TestNavigation:
