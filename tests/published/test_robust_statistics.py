@@ -29,6 +29,8 @@ def test_the_limit_of_e_n_is_one() -> None:
     """Made here: 14.327 (U 0.006) against 14.319 (U 0.005)."""
     en = (14.327 - 14.319) / (0.006**2 + 0.005**2) ** 0.5
     assert en == pytest.approx(1.024, abs=0.0005)
+    zeta = (14.327 - 14.319) / (0.003**2 + 0.0025**2) ** 0.5  # on standard uncertainties: its own limit is 2
+    assert zeta == pytest.approx(2.049, abs=0.0005)
     assert verdict(en, 0.008, None) == "changed"
     assert verdict(en, 0.008, 0.010) == "changed_below_limit"
     assert verdict(1.0, 0.008, None) == "within_noise"
