@@ -75,7 +75,7 @@ def draft(
     rules.check_no_newer(visit)
     rules.check_nothing_begins_later(visit, first_day, last_day)
     rules.check_as_signed(visit)
-    in_force = queries.certificate_on(visit.boat, first_day)
+    in_force = queries.spanning(visit.boat, first_day)
     predecessor = predecessor_of(visit, in_force)
     rules.check_named(replacing, predecessor)
     rules.check_replacement(visit, reason, replacing)

@@ -73,3 +73,13 @@ class WithdrawForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         kwargs.setdefault("initial", {"on": timezone.localdate()})
         super().__init__(*args, **kwargs)
+
+
+class SuspendForm(forms.Form):
+    since = day("Not in force from", "Today or later; it counts again once it is reinstated.")
+    reason = reason_field("Owners and race committees will ask; the reason is kept and shown with the certificate.")
+
+
+class ReinstateForm(forms.Form):
+    on = day("In force again from", "Today or later.")
+    reason = reason_field("What was found, and by whom; kept with the certificate.")

@@ -63,6 +63,44 @@ class Certificate(models.Model):
         return self.number
 
 
+class Suspension(models.Model):
+    """Days on which a certificate is not in force although it has not ended: since <= d < lifted_from.
+
+    Open while `lifted_from` is empty; at most one of a certificate is. What is written first is never altered, how
+    it was lifted is added.
+    """
+
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="suspensions")
+    since = models.DateField()  # first day not in force
+    reason = models.TextField()
+    suspended_at = models.DateTimeField()
+    suspended_by = models.ForeignKey(PERSON, on_delete=models.PROTECT, related_name="suspensions_made")
+
+    lifted_from = models.DateField(null=True, blank=True)  # first day in force again
+    lift_reason = models.TextField(blank=True)
+    lifted_at = models.DateTimeField(null=True, blank=True)
+    lifted_by = models.ForeignKey(
+        PERSON, on_delete=models.PROTECT, null=True, blank=True, related_name="suspensions_lifted"
+    )
+
+    class Meta:
+        ordering: ClassVar = ["since", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["certificate"],
+                condition=models.Q(lifted_from__isnull=True),
+                name="certificates_one_open_suspension",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(lifted_from__isnull=True) | models.Q(lifted_from__gte=models.F("since")),
+                name="certificates_suspension_span",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate} suspended from {self.since.isoformat()}"
+
+
 class Document(models.Model):
     """One rendered PDF of a certificate. Rendered once, from the snapshot only; bytes and hash are never altered."""
 

@@ -8,7 +8,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from boats.queries import begins_with, boats_visible_to, search
 from office.certificates.models import Certificate, Document
-from office.certificates.standing import standing_is
+from office.certificates.standing import Standing, spans, standing_is
 from surveys.models import Visit, VisitState
 
 if TYPE_CHECKING:
@@ -23,7 +23,12 @@ if TYPE_CHECKING:
 
 def certificate_on(boat: Boat, on: dt.date) -> Certificate | None:
     """The certificate of the boat in force on that day; the database allows at most one."""
-    return Certificate.objects.filter(boat=boat, valid_from__lte=on, in_force_before__gt=on).first()
+    return Certificate.objects.filter(standing_is(Standing.IN_FORCE, on), boat=boat).first()
+
+
+def spanning(boat: Boat, on: dt.date) -> Certificate | None:
+    """The certificate whose days hold this one, in force or suspended: what an issue on that day would replace."""
+    return Certificate.objects.filter(spans(on), boat=boat).first()
 
 
 def latest(boat: Boat) -> Certificate | None:
@@ -50,7 +55,7 @@ def accepted_without_certificate() -> QuerySet[Visit]:
 def listed(person: Person | AnonymousUser, on: dt.date, *, text: str = "", stands: str = "") -> QuerySet[Certificate]:
     """The certificates a list shows, without their snapshots, which are long."""
     rows = certificates_visible_to(person).select_related("boat", "replaces", "successor", "issued_by")
-    rows = rows.defer("snapshot", "replaces__snapshot", "successor__snapshot")
+    rows = rows.defer("snapshot", "replaces__snapshot", "successor__snapshot").prefetch_related("suspensions")
     if stands:
         rows = rows.filter(standing_is(stands, on))
     if text.strip():

@@ -14,8 +14,9 @@ from django.utils import timezone
 from boats.rules import interest_of, may_see
 from office.audit.refusals import NotAllowed, Stale, WrongState
 from office.certificates import queries
-from office.certificates.models import Certificate, Ending
-from office.certificates.standing import WORDS, Standing, standing
+from office.certificates.models import Certificate, Ending, Suspension
+from office.certificates.standing import WORDS, standing
+from office.certificates.transitions import NOT_ENDED
 from office.people.models import Person, Role
 from surveys import rules as survey_rules
 from surveys.content import still_as_signed
@@ -50,13 +51,37 @@ def may_issue(person: Person, visit: Visit) -> bool:
 
 def check_may_withdraw(person: Person, certificate: Certificate) -> None:
     """Withdrawing says no to a boat, so an interest does not make it easier: any certifier without one may."""
+    _check_certifier_without_interest(person, certificate, "withdrawn", "withdraw")
+
+
+def check_may_suspend(person: Person, certificate: Certificate) -> None:
+    """As for a withdrawal."""
+    _check_certifier_without_interest(person, certificate, "suspended", "suspend")
+
+
+def _check_certifier_without_interest(person: Person, certificate: Certificate, done: str, do: str) -> None:
     if not person.holds(Role.CERTIFIER):
-        raise NotAllowed(f"A certificate is withdrawn by a certifier; {person.name} does not hold that role.")
+        raise NotAllowed(f"A certificate is {done} by a certifier; {person.name} does not hold that role.")
     interest = interest_of(person, certificate.boat, timezone.localdate())
     if interest:
         raise NotAllowed(
-            f"{person.name} has an interest in {certificate.boat.name} ({interest}); somebody else must withdraw it."
+            f"{person.name} has an interest in {certificate.boat.name} ({interest}); somebody else must {do} it."
         )
+
+
+def may_suspend(person: Person, certificate: Certificate) -> bool:
+    return survey_rules.holds(check_may_suspend, person, certificate)
+
+
+def check_may_reinstate(person: Person, certificate: Certificate) -> None:
+    """Reinstating says yes to a boat again: whoever might issue the certificate may."""
+    if not person.holds(Role.CERTIFIER):
+        raise NotAllowed(f"A certificate is reinstated by a certifier; {person.name} does not hold that role.")
+    check_may_issue(person, certificate.visit)
+
+
+def may_reinstate(person: Person, certificate: Certificate) -> bool:
+    return survey_rules.holds(check_may_reinstate, person, certificate)
 
 
 def may_withdraw(person: Person, certificate: Certificate) -> bool:
@@ -154,12 +179,21 @@ def check_named(replacing: str | None, predecessor: Certificate | None) -> None:
 
 def check_can_withdraw(certificate: Certificate, on: dt.date, today: dt.date) -> None:
     """In force or yet to begin, from today on, before it ends by itself."""
+    _check_not_ended(certificate, today, "withdrawn")
+    _check_day_ahead(certificate, on, today, "A withdrawal")
+
+
+def _check_not_ended(certificate: Certificate, today: dt.date, done: str) -> None:
     now = standing(certificate, today)
-    if now not in {Standing.IN_FORCE, Standing.NOT_YET}:
-        raise WrongState(f"{certificate.number} is {WORDS[now].lower()} already; it cannot be withdrawn.")
+    if now not in NOT_ENDED:
+        raise WrongState(f"{certificate.number} is {WORDS[now].lower()} already; it cannot be {done}.")
+
+
+def _check_day_ahead(certificate: Certificate, on: dt.date, today: dt.date, what: str) -> None:
+    """From today on, where nobody has acted on an answer yet, and while the certificate lasts."""
     if on < today:
         raise WrongState(
-            f"A withdrawal counts from today, {today.isoformat()}, at the earliest; what was answered before stands."
+            f"{what} counts from today, {today.isoformat()}, at the earliest; what was answered before stands."
         )
     if on >= certificate.in_force_before:
         raise WrongState(
@@ -170,3 +204,53 @@ def check_can_withdraw(certificate: Certificate, on: dt.date, today: dt.date) ->
 
 def can_withdraw(certificate: Certificate, today: dt.date) -> bool:
     return survey_rules.holds(check_can_withdraw, certificate, max(today, certificate.valid_from), today)
+
+
+def open_suspension(certificate: Certificate) -> Suspension | None:
+    return next((one for one in certificate.suspensions.all() if one.lifted_from is None), None)
+
+
+def check_can_suspend(certificate: Certificate, since: dt.date, today: dt.date) -> None:
+    """Not ended, not suspended, and from a day on after which no former suspension reaches."""
+    _check_not_ended(certificate, today, "suspended")
+    if running := open_suspension(certificate):
+        raise WrongState(f"{certificate.number} is suspended already, from {running.since.isoformat()} on.")
+    _check_day_ahead(certificate, since, today, "A suspension")
+    reached = max((one.lifted_from for one in certificate.suspensions.all() if one.lifted_from), default=since)
+    if since < reached:
+        raise WrongState(
+            f"{certificate.number} is suspended already until {reached.isoformat()}, when it is in force again; "
+            "name that day or a later one."
+        )
+
+
+def can_suspend(certificate: Certificate, today: dt.date) -> bool:
+    return survey_rules.holds(check_can_suspend, certificate, first_day_to_suspend(certificate, today), today)
+
+
+def first_day_to_suspend(certificate: Certificate, today: dt.date) -> dt.date:
+    lifted = [one.lifted_from for one in certificate.suspensions.all() if one.lifted_from]
+    return max([today, certificate.valid_from, *lifted])
+
+
+def check_can_reinstate(certificate: Certificate, on: dt.date, today: dt.date) -> None:
+    """While it is suspended and has not ended; not back in time."""
+    _check_not_ended(certificate, today, "reinstated")
+    running = open_suspension(certificate)
+    if running is None:
+        raise WrongState(f"{certificate.number} is not suspended; there is nothing to reinstate.")
+    _check_day_ahead(certificate, on, today, "A reinstatement")
+    if on < running.since:
+        raise WrongState(
+            f"{certificate.number} is suspended from {running.since.isoformat()}; it is in force again from that day "
+            "at the earliest."
+        )
+
+
+def can_reinstate(certificate: Certificate, today: dt.date) -> bool:
+    return survey_rules.holds(check_can_reinstate, certificate, first_day_to_reinstate(certificate, today), today)
+
+
+def first_day_to_reinstate(certificate: Certificate, today: dt.date) -> dt.date:
+    running = open_suspension(certificate)
+    return max(today, running.since) if running else today

@@ -22,11 +22,16 @@ class Transition:
     role: str
 
 
+RUNNING = (Standing.IN_FORCE, Standing.NOT_YET)
+NOT_ENDED = (*RUNNING, Standing.SUSPENDED)
+
 TRANSITIONS = (
     Transition("issue", (), Standing.IN_FORCE, Role.CERTIFIER),
     Transition("issue_ahead", (), Standing.NOT_YET, Role.CERTIFIER),
     Transition("begin", (Standing.NOT_YET,), Standing.IN_FORCE, ""),
-    Transition("expire", (Standing.IN_FORCE,), Standing.EXPIRED, ""),
-    Transition("replace", (Standing.IN_FORCE, Standing.NOT_YET), Standing.REPLACED, Role.CERTIFIER),
-    Transition("withdraw", (Standing.IN_FORCE, Standing.NOT_YET), Standing.WITHDRAWN, Role.CERTIFIER),
+    Transition("expire", (Standing.IN_FORCE, Standing.SUSPENDED), Standing.EXPIRED, ""),
+    Transition("suspend", RUNNING, Standing.SUSPENDED, Role.CERTIFIER),
+    Transition("reinstate", (Standing.SUSPENDED,), Standing.IN_FORCE, Role.CERTIFIER),
+    Transition("replace", NOT_ENDED, Standing.REPLACED, Role.CERTIFIER),
+    Transition("withdraw", NOT_ENDED, Standing.WITHDRAWN, Role.CERTIFIER),
 )

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from office.certificates import views
+from office.certificates import suspension_views, views
 
 app_name = "certificates"
 urlpatterns = [
@@ -10,6 +10,8 @@ urlpatterns = [
     path("export.<slug:kind>", views.export, name="export"),
     path("issue/<slug:key>/", views.issue, name="issue"),
     path("<str:number>/", views.show, name="certificate"),
+    path("<str:number>/suspend/", suspension_views.suspend, name="suspend"),
+    path("<str:number>/reinstate/", suspension_views.reinstate, name="reinstate"),
     path("<str:number>/withdraw/", views.withdraw, name="withdraw"),
     path("<str:number>/drawing.svg", views.drawing_file, name="drawing"),
     path("<str:number>/<slug:size>.pdf", views.pdf, name="pdf"),

@@ -98,8 +98,10 @@ def _exported(one: Certificate, on: dt.date) -> exports.Row:
 # ---- One certificate ----
 
 
-def _readable(request: HttpRequest, number: str) -> Certificate:
+def readable(request: HttpRequest, number: str) -> Certificate:
+    """The certificate of an address, for whoever may read it."""
     rows = Certificate.objects.select_related("boat", "visit", "replaces", "successor", "issued_by", "ended_by")
+    rows = rows.prefetch_related("suspensions__suspended_by", "suspensions__lifted_by")
     certificate = get_object_or_404(rows.defer("replaces__snapshot", "successor__snapshot"), number=number)
     rules.check_may_read(person_of(request), certificate)
     return certificate
@@ -107,7 +109,7 @@ def _readable(request: HttpRequest, number: str) -> Certificate:
 
 def show(request: HttpRequest, number: str) -> HttpResponse:
     """What it states, from its snapshot; how it stands today; what it replaced and what replaced it; its papers."""
-    certificate = _readable(request, number)
+    certificate = readable(request, number)
     document, today, person = snapshot.read(certificate), timezone.localdate(), person_of(request)
     context = {
         "certificate": certificate,
@@ -118,6 +120,9 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "trail": person.holds(*OFFICE, Role.OWNER),
         "certifier": person.holds(Role.CERTIFIER),
         "why_not_withdraw": _why_not_withdraw(person, certificate, today),
+        "suspended": rules.open_suspension(certificate),
+        "why_not_suspend": _why_not_suspend(person, certificate, today),
+        "why_not_reinstate": _why_not_reinstate(person, certificate, today),
         "why_not_replace": rules.why_not(rules.check_may_issue, person, certificate.visit),
         **_stated(document),
     }
@@ -128,6 +133,18 @@ def _why_not_withdraw(person: Any, certificate: Certificate, today: dt.date) -> 
     day = max(today, certificate.valid_from)
     return rules.why_not(rules.check_may_withdraw, person, certificate) or rules.why_not(
         rules.check_can_withdraw, certificate, day, today
+    )
+
+
+def _why_not_suspend(person: Any, certificate: Certificate, today: dt.date) -> str:
+    return rules.why_not(rules.check_may_suspend, person, certificate) or rules.why_not(
+        rules.check_can_suspend, certificate, rules.first_day_to_suspend(certificate, today), today
+    )
+
+
+def _why_not_reinstate(person: Any, certificate: Certificate, today: dt.date) -> str:
+    return rules.why_not(rules.check_may_reinstate, person, certificate) or rules.why_not(
+        rules.check_can_reinstate, certificate, rules.first_day_to_reinstate(certificate, today), today
     )
 
 
@@ -164,7 +181,7 @@ def drawing_file(request: HttpRequest, number: str) -> HttpResponse:
 
 def pdf(request: HttpRequest, number: str, size: str) -> HttpResponse:
     """The paper as it was issued: the stored bytes, never made anew."""
-    certificate = _readable(request, number)
+    certificate = readable(request, number)
     document = get_object_or_404(Document, certificate=certificate, paper=size)
     content = bytes(document.pdf)
     if snapshot.sha256(content) != document.pdf_sha256:
@@ -218,7 +235,7 @@ def _preview(
     if not begin.is_valid():
         return {}
     first_day = begin.cleaned_data["valid_from"]
-    predecessor = actions.predecessor_of(visit, queries.certificate_on(visit.boat, first_day))
+    predecessor = actions.predecessor_of(visit, queries.spanning(visit.boat, first_day))
     replacing = predecessor.number if predecessor else ""
     reason = "as given below" if correction else ""
     try:
@@ -232,7 +249,7 @@ def _preview(
 
 @require_roles(Role.CERTIFIER)
 def withdraw(request: HttpRequest, number: str) -> HttpResponse:
-    certificate = _readable(request, number)
+    certificate = readable(request, number)
     by, today = person_of(request), timezone.localdate()
     rules.check_may_withdraw(by, certificate)
     rules.check_can_withdraw(certificate, max(today, certificate.valid_from), today)

@@ -114,7 +114,7 @@ def page_of(boat: Boat, person: Person) -> dict[str, object]:
         "former": former_of(boat, person),
         "visits": visits_visible_to(person).filter(boat=boat).order_by("-date", "-planned_on", "-pk"),
         "held": held,
-        "now": next((one for one in held if one.standing == "in_force"), None),
+        "now": next((one for one in held if one.standing in {"in_force", "suspended"}), None),
         "reads_papers": bool(held) and not hidden and certificate_rules.may_read(person, held[0].certificate),
         "measured": None if hidden else measured(boat),
         "figures_hidden": hidden,
@@ -132,7 +132,7 @@ def certificates_of(boat: Boat) -> list[Held]:
         Certificate.objects.filter(boat=boat)
         .select_related("successor")
         .defer("snapshot", "successor__snapshot")
-        .prefetch_related(papers)
+        .prefetch_related(papers, "suspensions")
     )
     return [
         Held(row, str(standing(row, today)), tuple(document.paper for document in row.documents.all())) for row in rows

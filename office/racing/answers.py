@@ -1,7 +1,7 @@
 """What the public page answers: how a boat's certificate, or one certificate, stands on a date.
 
-Nothing personal: boats, numbers and days only. At most two queries: one for a certificate number; one for the boats
-a text may mean and one for their certificates.
+Nothing personal: boats, numbers and days only. At most three queries: one for the boats a text may mean, one for
+their certificates and one for the suspensions of these.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from django.db.models import QuerySet
 
 from boats.matching import Match, matches, only_sure
 from boats.models import Boat
-from office.certificates.models import Certificate
+from office.certificates.models import Certificate, Suspension
 from office.certificates.standing import Standing, standing
 
 # As office.certificates.numbering makes them: prefix, year, running number; typed with or without the hyphens.
@@ -50,6 +50,11 @@ class Paper:
         """The last day in force as things stand; None where it never came into force."""
         last = self.certificate.in_force_before - dt.timedelta(days=1)
         return last if last >= self.certificate.valid_from else None
+
+    @property
+    def suspensions(self) -> list[Suspension]:
+        """Those that ever had a day."""
+        return [one for one in self.certificate.suspensions.all() if one.lifted_from != one.since]
 
     @property
     def ended_early(self) -> bool:
@@ -101,7 +106,7 @@ def look_up(text: str, on: dt.date) -> Found:
 
 
 def find_certificate(number: str, on: dt.date, *, whole: bool = False) -> Paper | None:
-    """A certificate by its number, whatever its case; one query. `whole` brings what it states as well."""
+    """A certificate by its number, whatever its case; two queries. `whole` brings what it states as well."""
     if not _NUMBER_LIKE.fullmatch(number):
         return None
     known = _certificates(whole=whole).filter(number__in={number, number.upper(), number.lower()}).first()
@@ -109,7 +114,7 @@ def find_certificate(number: str, on: dt.date, *, whole: bool = False) -> Paper 
 
 
 def _certificates(*, whole: bool = False) -> QuerySet[Certificate]:
-    certificates = Certificate.objects.select_related("boat", "successor")
+    certificates = Certificate.objects.select_related("boat", "successor").prefetch_related("suspensions")
     return certificates if whole else certificates.only(*_COLUMNS)
 
 
@@ -124,12 +129,15 @@ def _answers(boats: Iterable[Boat], on: dt.date) -> dict[int, Answer]:
 
 
 def _answer(boat: Boat, certificates: list[Certificate], on: dt.date) -> Answer:
-    """In force decides; else the one that began last before the day; else the next to begin; else there is none."""
+    """Whose days hold this one decides, in force or suspended; else the one that began last before it; else the next.
+
+    A boat without any certificate has none.
+    """
     papers = [Paper(one, str(standing(one, on))) for one in certificates]
     papers.sort(key=lambda paper: (paper.certificate.valid_from, paper.certificate.issued_at), reverse=True)
-    in_force = [paper for paper in papers if paper.standing == Standing.IN_FORCE]
+    spanning = [paper for paper in papers if paper.standing in {Standing.IN_FORCE, Standing.SUSPENDED}]
     begun = [paper for paper in papers if paper.certificate.valid_from <= on]
     coming = [paper for paper in reversed(papers) if paper.standing == Standing.NOT_YET]
-    first = next(iter((*in_force, *begun, *coming, *papers)), None)
+    first = next(iter((*spanning, *begun, *coming, *papers)), None)
     others = tuple(paper for paper in papers if paper is not first)
     return Answer(boat, on, first.standing if first else NONE, first, others)

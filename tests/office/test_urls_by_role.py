@@ -167,6 +167,8 @@ TABLE: dict[str, Access] = {
     "certificates:pdf": only(BOAT_READERS),
     "certificates:issue": only(CERTIFIER),
     "certificates:withdraw": only(CERTIFIER),
+    "certificates:suspend": only(CERTIFIER),
+    "certificates:reinstate": only(CERTIFIER),
     # The race committee's pages are everybody's
     "racing:check": PUBLIC_TO_READ,
     "racing:certificate": PUBLIC_TO_READ,

@@ -10,7 +10,7 @@ from django.db import connection
 from office.audit import trail
 from office.certificates import constraints
 from office.certificates.models import Certificate, Document
-from office.certificates.verification import certificates, visits
+from office.certificates.verification import certificates, suspensions, visits
 from office.certificates.verification.findings import Misfit
 from surveys.models import Reading, SignOff
 
@@ -22,6 +22,7 @@ def check_all() -> Iterator[Misfit]:
         (Misfit("database", sentence) for sentence in constraints.missing(connection)),
         visits.check_all(),
         certificates.check_all(),
+        suspensions.check_all(),
     )
 
 

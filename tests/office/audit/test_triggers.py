@@ -26,6 +26,7 @@ MUST_ONLY_GROW = {
     "surveys_calibration": (),
     "certificates_document": (),
     "certificates_certificate": ENDING,
+    "certificates_suspension": ("lifted_from", "lift_reason", "lifted_at", "lifted_by_id"),
 }
 
 
