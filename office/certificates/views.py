@@ -174,7 +174,7 @@ def _drawn(document: dict[str, Any]) -> tuple[RigFigures, str]:
 
 def drawing_file(request: HttpRequest, number: str) -> HttpResponse:
     """The rig as the certificate states it, as an SVG file."""
-    certificate = _readable(request, number)
+    certificate = readable(request, number)
     figures, title = _drawn(snapshot.read(certificate))
     return papers.drawing_answer(draw_file(figures, title=f"{title}, certificate {number}"), f"{number}-rig")
 
