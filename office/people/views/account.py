@@ -6,8 +6,9 @@ from typing import cast
 
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
@@ -39,8 +40,8 @@ def choose_lengths(request: HttpRequest) -> HttpResponse:
     else:
         messages.error(request, "Nothing is changed: expected millimetres only, or feet and inches beside them.")
     back = str(request.POST.get("next", ""))
-    inside = url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure())
-    return redirect(back if inside else "people:account")
+    inside = back.startswith("/") and url_has_allowed_host_and_scheme(back, {request.get_host()})
+    return HttpResponseRedirect(back if inside else reverse("people:account"))
 
 
 @sensitive_post_parameters()
