@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.db.models import Prefetch
+from django.db.models.functions import Coalesce, TruncDate
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
@@ -20,6 +21,7 @@ from office.audit.refusals import WrongState
 from office.certificates import rules as certificate_rules
 from office.certificates.models import Certificate, Document
 from office.certificates.standing import standing
+from office.desk.timeline import timeline_of
 from office.people.access import is_office, person_of
 from office.people.models import Person
 from office.policy import queries as policy_queries
@@ -80,7 +82,9 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     boat = get_object_or_404(Boat.objects.select_related("design"), key=key)
     person = person_of(request)
     boat_rules.check_sees(person, boat)
-    return render(request, "desk/boat.html", page_of(boat, person))
+    context = page_of(boat, person)
+    context["timeline"] = timeline_of(boat, person, request.GET)
+    return render(request, "desk/boat.html", context)
 
 
 def drawing_file(request: HttpRequest, key: str) -> HttpResponse:
@@ -112,7 +116,9 @@ def page_of(boat: Boat, person: Person) -> dict[str, object]:
         "spars": spars_of(current) if current else [],
         "former_rigs": [rig for rig in rigs if rig.until is not None],
         "former": former_of(boat, person),
-        "visits": visits_visible_to(person).filter(boat=boat).order_by("-date", "-planned_on", "-pk"),
+        "visits": visits_visible_to(person)
+        .filter(boat=boat)
+        .order_by(Coalesce("date", "planned_on", TruncDate("asked_at")).desc(), "-pk"),
         "held": held,
         "now": next((one for one in held if one.standing in {"in_force", "suspended"}), None),
         "reads_papers": bool(held) and not hidden and certificate_rules.may_read(person, held[0].certificate),
