@@ -14,7 +14,7 @@ from django.urls import reverse
 from boats import actions as boat_actions
 from office.audit import trail
 from office.desk import timeline
-from office.desk.timeline_words import KINDS, VERBS
+from office.desk.timeline_words import KINDS, TOGETHER, VERBS
 from office.people.models import Person
 from surveys import actions
 from tests.surveys.makers import Stage
@@ -52,13 +52,16 @@ def test_rig_owner_particulars_and_questions_are_told_with_what_changed(stage: S
     boat_actions.declare_interest(
         by=cast.administrator, boat=boat, person=cast.stranger, kind="builder", since=dt.date(2021, 1, 1)
     )
-    told = sentences(stage, cast.owner)
+    told = sentences(stage, cast.certifier)
     assert f"{cast.administrator.name} described the rig: sloop." in told
     assert f"{cast.administrator.name} entered {cast.owner.name} as owner since 2021-01-01." in told
     assert any(f"{cast.stranger.name} has an interest in her: builder" in one for one in told)
     question = "Is this the bottom edge of the upper band?"
     assert f"{cast.reviewer.name} asked about luff between the bands: {question}" in told
-    (particulars,) = (one for one in shown(stage, cast.owner, kind="particulars").happenings if one.changes)
+    for_owner = sentences(stage, cast.owner)
+    assert "The office described the rig: sloop." in for_owner
+    assert f"{cast.owner.name} asked for a visit." in for_owner
+    (particulars,) = (one for one in shown(stage, cast.certifier, kind="particulars").happenings if one.changes)
     assert [(one.name, one.before, one.after) for one in particulars.changes] == [
         ("harbour", "Skerrin Haven", "Far Quay")
     ]
@@ -84,7 +87,7 @@ def test_every_happening_is_on_exactly_one_page(stage: Stage, monkeypatch: pytes
     monkeypatch.setattr(timeline, "A_PAGE", 4)
     found, before = [], None
     while True:
-        asked = {} if before is None else {"before": before}
+        asked: dict[str, object] = {} if before is None else {"before": before}
         page = shown(stage, stage.cast.reviewer, **asked)
         assert page.newest == (before is None)
         found += [one.number for one in page.happenings]
@@ -112,8 +115,8 @@ def test_a_measurer_sees_their_own_visits_and_no_names_or_reasons_of_the_rest(st
 def test_a_verb_of_tomorrow_is_told_in_its_own_words(stage: Stage) -> None:
     with transaction.atomic():
         trail.record(
-            by=stage.cast.certifier, verb="lend_plaque", subject=stage.boat, after={"days": "3"}, reason="For the gala.",
-            boat=stage.boat.key,
+            by=stage.cast.certifier, verb="lend_plaque", subject=stage.boat, after={"days": "3"},
+            reason="For the gala.", boat=stage.boat.key,
         )  # fmt: skip
     (one,) = shown(stage, stage.cast.reviewer, kind="other").happenings
     assert one.sentence == f"{stage.cast.certifier.name}: lend plaque."
@@ -123,7 +126,7 @@ def test_a_verb_of_tomorrow_is_told_in_its_own_words(stage: Stage) -> None:
 
 def test_the_table_fits_together() -> None:
     assert {one.kind for one in VERBS.values()} <= set(KINDS)
-    assert not set(timeline.TOGETHER) - set(VERBS)
+    assert not set(TOGETHER) - set(VERBS)
 
 
 def test_the_page_filters_by_the_address_and_survives_nonsense(client: Client, stage: Stage) -> None:
