@@ -72,6 +72,10 @@ class Boat(models.Model):
     key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
     name = models.CharField(max_length=80)
     name_normal = models.CharField(max_length=80, db_index=True, editable=False)
+    # The same from the second, third and fourth word on: she is looked for by any of them.
+    name_from_2 = models.CharField(max_length=80, db_index=True, editable=False, blank=True, default="")
+    name_from_3 = models.CharField(max_length=80, db_index=True, editable=False, blank=True, default="")
+    name_from_4 = models.CharField(max_length=80, db_index=True, editable=False, blank=True, default="")
     sail_number = models.CharField(max_length=20)
     sail_number_normal = models.CharField(max_length=20, db_index=True, editable=False)
     sail_digits = models.CharField(max_length=20, db_index=True, editable=False, blank=True)  # without national letters

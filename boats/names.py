@@ -50,5 +50,22 @@ def normalise_name(text: str) -> str:
 
     `Été d'Or` and `ETE DOR` are the same. At most 80 characters, as many as the column holds.
     """
-    plain = unicodedata.normalize("NFKD", text)
-    return _squeezed("".join(sign for sign in plain if not unicodedata.combining(sign)))[:NAME_LENGTH]
+    return _squeezed(_without_accents(text))[:NAME_LENGTH]
+
+
+def name_words(text: str) -> list[str]:
+    """The words of a name, each in the form it is matched by: `Été d'Or` gives ETE, D, OR."""
+    signs = (sign if sign.isalnum() else " " for sign in unicodedata.normalize("NFKC", _without_accents(text)))
+    return [_squeezed(word) for word in "".join(signs).split()]
+
+
+def name_from_word(text: str, number: int) -> str:
+    """The name from its second, third … word on, as `normalise_name` writes it; "" where it has fewer words.
+
+    Kept beside the name, so that a boat is found by any of her words from an index.
+    """
+    return "".join(name_words(text)[number - 1 :])[:NAME_LENGTH]
+
+
+def _without_accents(text: str) -> str:
+    return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign))

@@ -17,6 +17,7 @@ from boats.names import (
     SAIL_NUMBER_EXPECTED,
     SAIL_NUMBER_LENGTH,
     is_sail_number,
+    name_from_word,
     normalise_name,
     normalise_sail_number,
 )
@@ -84,6 +85,7 @@ def as_columns(fields: dict[str, Any]) -> dict[str, Any]:
     columns = dict(fields)
     if "name" in fields:
         columns["name_normal"] = normalise_name(fields["name"])
+        columns |= {f"name_from_{number}": name_from_word(fields["name"], number) for number in (2, 3, 4)}
     if "sail_number" in fields:
         columns["sail_number_normal"], columns["sail_digits"] = normalise_sail_number(fields["sail_number"])
     return columns

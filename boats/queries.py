@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from functools import reduce
+from operator import or_
+from typing import TYPE_CHECKING, Any
 
 from django.db import connections, models
 from django.db.models import Exists, OuterRef, Q, Value
@@ -12,7 +14,7 @@ from django.db.models.functions import Upper
 from django.utils import timezone
 
 from boats.models import Boat, Mast, Ownership, Rig
-from boats.names import normalise_name, normalise_sail_number
+from boats.names import name_words, normalise_name, normalise_sail_number
 from boats.rules import SEES_EVERY_BOAT, on_day
 from office.people.models import Person, Role
 
@@ -43,21 +45,54 @@ def begins_with(column: str, prefix: str) -> Q:
     return Q(**{f"{column}__startswith": prefix})
 
 
-def search(boats: models.QuerySet[Boat], text: str) -> models.QuerySet[Boat]:
-    """Boats whose name or sail number, with or without its national letters, begins with the text."""
+NAME_COLUMNS = ("name_normal", "name_from_2", "name_from_3", "name_from_4")
+MOST_LOOKED_THROUGH = 5000  # boats with the longest of several words, for those that bear the others as well
+MOST_FOUND = 500  # on a page, of each kind: what fits half the register costs no more than what fits a few boats
+
+
+def search(boats: models.QuerySet[Boat], text: str, *, most: int | None = MOST_FOUND) -> models.QuerySet[Boat]:
+    """Boats whose sail number, with or without its national letters, or whose name begins with the text.
+
+    A name also from its second, third or fourth word on; of several words each may begin any of the boat's. Every part
+    is a range of an index and stops at `most`: narrow `boats` down before, not the answer.
+    """
     if not text.strip():
         return boats
     number, digits = normalise_sail_number(text)
+    words = name_words(text)
     name = normalise_name(text)
     if not (number or name):
         return boats.none()
-    found = Boat.objects.filter(begins_with("sail_number_normal", number)).values("pk").order_by()
-    found = found.union(Boat.objects.filter(begins_with("sail_digits", number)).values("pk").order_by())
-    if name:
-        found = found.union(Boat.objects.filter(begins_with("name_normal", name)).values("pk").order_by())
+    wanted = [begins_with("sail_number_normal", number), begins_with("sail_digits", number)]
     if digits and digits != number:  # a boat registered without national letters
-        found = found.union(Boat.objects.filter(sail_number_normal=digits).values("pk").order_by())
-    return boats.filter(pk__in=found)
+        wanted.append(Q(sail_number_normal=digits))
+    if name:
+        wanted += [begins_with(column, name) for column in NAME_COLUMNS]
+    parts = [_rows(_first(boats.filter(condition), most)) for condition in wanted]
+    if len(words) > 1:
+        parts += _by_words(boats, words, None if most is None else MOST_LOOKED_THROUGH)
+    return boats.filter(pk__in=parts[0].union(*parts[1:]))
+
+
+def _by_words(boats: models.QuerySet[Boat], words: list[str], most: int | None) -> list[models.QuerySet[Boat, Any]]:
+    """The longest word from an index, the others looked for in what it found."""
+    longest, *others = sorted(words, key=len, reverse=True)
+    parts = []
+    for column in NAME_COLUMNS:
+        rows = _rows(_first(boats.filter(begins_with(column, longest)), most))
+        for word in others:
+            rows = rows.filter(reduce(or_, [begins_with(each, word) for each in NAME_COLUMNS]))
+        parts.append(rows)
+    return parts
+
+
+def _first(boats: models.QuerySet[Boat], most: int | None) -> models.QuerySet[Boat, Any]:
+    return boats.order_by().values("pk")[:most]
+
+
+def _rows(keys: models.QuerySet[Boat, Any]) -> models.QuerySet[Boat, Any]:
+    """The boats of these rows, as a part of a union: a bound may stand within one, not at its end."""
+    return Boat.objects.filter(pk__in=keys).values("pk").order_by()
 
 
 def current_rig(boat: Boat) -> Rig | None:

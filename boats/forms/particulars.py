@@ -94,7 +94,7 @@ class ChangeForm(ParticularsForm):
 class FilterForm(forms.Form):
     """What the address of the list holds."""
 
-    q = forms.CharField(label="Sail number or name begins with", max_length=80, required=False)
+    q = forms.CharField(label="Sail number, or words of the name", max_length=80, required=False)
     design = fields.KeyedChoice(Design.objects.all(), label="Design", required=False, empty_label="every design")
 
 

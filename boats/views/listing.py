@@ -9,9 +9,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from boats import exports, queries, rules
+from boats import queries, rules
 from boats.forms.particulars import FilterForm, SparForm
 from boats.models import Boat
+from office import spreadsheets
 from office.people.access import person_of, require_roles
 from office.people.models import Role
 
@@ -33,13 +34,15 @@ HEADER = (
 )  # fmt: skip
 
 
-def _listed(request: HttpRequest, form: FilterForm) -> tuple[QuerySet[Boat], str]:
+def _listed(
+    request: HttpRequest, form: FilterForm, most: int | None = queries.MOST_FOUND
+) -> tuple[QuerySet[Boat], str]:
     """The boats asked for, in the order asked for, and that order's key."""
     boats = queries.boats_visible_to(person_of(request)).select_related("design")
     if form.is_valid():
-        boats = queries.search(boats, form.cleaned_data["q"])
         if form.cleaned_data["design"]:
             boats = boats.filter(design=form.cleaned_data["design"])
+        boats = queries.search(boats, form.cleaned_data["q"], most=most)
     else:
         boats = boats.none()
     sort = request.GET.get("sort", "name")
@@ -58,6 +61,7 @@ def show(request: HttpRequest) -> HttpResponse:
         "page": page,
         "form": form,
         "sort": sort,
+        "cut_short": bool(form.data.get("q")) and page.paginator.count >= queries.MOST_FOUND,
         "sees_all": person_of(request).holds(*rules.SEES_EVERY_BOAT),
         "keeps_register": rules.may_keep_register(person_of(request)),
     }
@@ -67,9 +71,9 @@ def show(request: HttpRequest) -> HttpResponse:
 @require_roles(*rules.SEES_EVERY_BOAT, Role.OWNER)
 def export(request: HttpRequest, kind: str) -> HttpResponse:
     """Every row of the list as it is filtered and sorted, not only one page."""
-    if kind not in exports.KINDS:
+    if kind not in spreadsheets.KINDS:
         raise Http404("There is no such kind of file.")
-    boats, _ = _listed(request, FilterForm(request.GET))
+    boats, _ = _listed(request, FilterForm(request.GET), most=None)
     rows = (
         (
             boat.name, boat.sail_number, boat.hin, boat.design.name if boat.design else "",
@@ -78,7 +82,7 @@ def export(request: HttpRequest, kind: str) -> HttpResponse:
         )
         for boat in boats.iterator(chunk_size=1000)
     )  # fmt: skip
-    return exports.answer(kind, "boats", HEADER, rows)
+    return spreadsheets.answer(kind, "boats", HEADER, rows)
 
 
 @require_roles(*rules.SEES_EVERY_BOAT)

@@ -13,11 +13,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
-from boats import exports
 from boats.rules import SEES_EVERY_BOAT
 from boats.views.common import posted, status_of
 from computations.drawing import RigFigures, draw_file, draw_for_page, figures_from
-from office import papers
+from office import papers, spreadsheets
 from office.audit.refusals import NotAllowed, Refusal, WrongState
 from office.certificates import actions, paper, queries, rules, snapshot
 from office.certificates.forms import BeginForm, ConfirmForm, FilterForm, WithdrawForm
@@ -79,14 +78,14 @@ def show_all(request: HttpRequest) -> HttpResponse:
 @require_roles(*SEES_EVERY_BOAT, Role.OWNER)
 def export(request: HttpRequest, kind: str) -> HttpResponse:
     """Every row of the list as it is filtered and sorted, not only one page."""
-    if kind not in exports.KINDS:
+    if kind not in spreadsheets.KINDS:
         raise Http404("There is no such kind of file.")
     rows, _, on = _listed(request, FilterForm(request.GET))
     table = (_exported(one, on) for one in rows.iterator(chunk_size=1000))
-    return exports.answer(kind, "certificates", HEADER, table)
+    return spreadsheets.answer(kind, "certificates", HEADER, table)
 
 
-def _exported(one: Certificate, on: dt.date) -> exports.Row:
+def _exported(one: Certificate, on: dt.date) -> spreadsheets.Row:
     successor = getattr(one, "successor", None)
     return (
         one.number, one.boat.name, one.boat.sail_number, one.valid_from, one.valid_until, WORDS[standing(one, on)], on,

@@ -12,9 +12,9 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, St
 from django.shortcuts import render
 from django.utils import timezone
 
-from boats import exports
 from boats.models import Ownership
 from boats.rules import on_day
+from office import spreadsheets
 from office.audit import queries, trail
 from office.audit.models import Entry
 from office.audit.refusals import WrongState
@@ -84,7 +84,7 @@ def show(request: HttpRequest) -> HttpResponse:
 
 def export(request: HttpRequest, kind: str) -> HttpResponseBase:
     """The whole filter, not only the page."""
-    if kind not in exports.KINDS:
+    if kind not in spreadsheets.KINDS:
         raise Http404
     form, found = _asked(request)
     if not form.is_valid():
@@ -92,10 +92,10 @@ def export(request: HttpRequest, kind: str) -> HttpResponseBase:
     if kind == "csv":
         content = _csv(trail_rows.HEADER, trail_rows.exported(found))
         headers = {"Content-Disposition": 'attachment; filename="trail.csv"', "Cache-Control": "no-store"}
-        return StreamingHttpResponse(content, content_type=exports.KINDS["csv"], headers=headers)
+        return StreamingHttpResponse(content, content_type=spreadsheets.KINDS["csv"], headers=headers)
     if found.count() > MOST_SHEET_ROWS:
         raise WrongState("That is more than a spreadsheet holds: take the CSV, or fewer days.")
-    return exports.answer(kind, "trail", trail_rows.HEADER, trail_rows.shortened(trail_rows.exported(found)))
+    return spreadsheets.answer(kind, "trail", trail_rows.HEADER, trail_rows.shortened(trail_rows.exported(found)))
 
 
 @require_roles(*OFFICE)
@@ -135,4 +135,4 @@ def _csv(header: Sequence[str], rows: Iterable[list[Any]]) -> Iterator[bytes]:
     writer = csv.writer(Echo())
     yield writer.writerow(header)
     for row in rows:
-        yield writer.writerow([exports.safe(cell) for cell in row])
+        yield writer.writerow([spreadsheets.safe(cell) for cell in row])

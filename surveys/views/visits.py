@@ -10,10 +10,9 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
-from boats import exports
 from computations.catalogue import STATIONS
 from computations.drawing import draw_file
-from office import papers
+from office import papers, spreadsheets
 from office.audit.refusals import WrongState
 from office.people.access import OFFICE, is_office, require_roles
 from office.people.models import Person, Role
@@ -55,7 +54,7 @@ def show_all(request: HttpRequest) -> HttpResponse:
 
 @require_roles(Role.MEASURER, Role.OWNER, *OFFICE)
 def export_list(request: HttpRequest, kind: str) -> HttpResponse:
-    if kind not in exports.KINDS:
+    if kind not in spreadsheets.KINDS:
         raise Http404("There is no such kind of file.")
     visits, _ = _listed(request, ListFilter(request.GET))
     rows = (
@@ -65,7 +64,7 @@ def export_list(request: HttpRequest, kind: str) -> HttpResponse:
         )
         for one in visits.iterator(chunk_size=1000)
     )  # fmt: skip
-    return exports.answer(kind, "visits", HEADER, rows)
+    return spreadsheets.answer(kind, "visits", HEADER, rows)
 
 
 def show(request: HttpRequest, key: str) -> HttpResponse:

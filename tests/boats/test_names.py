@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from boats.names import is_sail_number, normalise_name, normalise_sail_number
+from boats.names import is_sail_number, name_from_word, name_words, normalise_name, normalise_sail_number
 
 # Shape: Racing Rules of Sailing, Appendix G, G1.1 and G1.2 (read in part): three capital letters, Arabic numerals.
 # That more than four digits and a letter occur: a national prescription (read). The matching: common practice.
@@ -80,3 +80,13 @@ def test_the_normal_form_is_its_own_normal_form(text):
 )  # fmt: skip
 def test_name_is_matched_whatever_its_writing(text, normal):
     assert normalise_name(text) == normal
+
+
+def test_the_words_of_a_name():
+    assert name_words("Été d'Or") == ["ETE", "D", "OR"]
+    assert [name_from_word("Été d'Or", number) for number in (1, 2, 3, 4)] == ["ETEDOR", "DOR", "OR", ""]
+
+
+@given(st.text(max_size=100))
+def test_the_words_together_are_the_name(text):
+    assert name_from_word(text, 1) == normalise_name(text)

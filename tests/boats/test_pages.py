@@ -138,7 +138,7 @@ def test_the_list_filters_and_keeps_the_address(enter, boat):
     nothing = client.get(reverse("boats:list"), {"q": "zebra"})
     assert [row.name for row in by_number.context["page"]] == ["Sea Lark"]
     assert [row.name for row in by_design.context["page"]] == ["Sea Lark"]
-    assert "No boat begins like this" in nothing.content.decode()
+    assert "No boat fits" in nothing.content.decode()
     assert "export.csv?q=qua-0117" in by_number.content.decode()
 
 
