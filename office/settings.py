@@ -1,7 +1,7 @@
 """Settings of the office, read from the environment. Imports nothing of ours.
 
 OFFICE_SECRET_KEY, DATABASE_URL, OFFICE_HOSTS, OFFICE_HTTPS, OFFICE_DEBUG, OFFICE_PUBLIC_URL, OFFICE_MAIL_URL,
-OFFICE_MAIL_FROM, OFFICE_TIME_ZONE and OFFICE_DATA are the whole list; DEVELOPERS.md says what each does.
+OFFICE_MAIL_FROM, OFFICE_TIME_ZONE, OFFICE_BACKUP_RECIPIENT, OFFICE_BACKUP_DIRECTORY and OFFICE_DATA are the whole list; DEVELOPERS.md says what each does.
 """
 
 from __future__ import annotations
@@ -130,6 +130,10 @@ STORAGES = {
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 MEDIA_ROOT = DATA_DIR / "media"
+
+# The public key that backups are encrypted to; without it, the one that `backup_key` kept in the office's directory.
+BACKUP_RECIPIENT = os.environ.get("OFFICE_BACKUP_RECIPIENT", "")
+BACKUP_DIR = Path(os.environ.get("OFFICE_BACKUP_DIRECTORY", DATA_DIR / "backups"))
 
 # A log sheet is at most 2 MiB; a little more reaches our own reader, whose refusal says more than the framework's.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024

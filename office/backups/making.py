@@ -1,0 +1,88 @@
+"""Making a backup: what belongs in it, where it goes, how many are kept, and the trail's row about it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from django.conf import settings
+from django.db import connection, transaction
+from django.utils import timezone
+
+from office.audit import trail
+from office.audit.models import Entry
+from office.backups import archive, snapshots
+from office.backups.archive import Member
+
+VERB = "back_up"
+SUBJECT = trail.Subject("office", "office", "The office's data")
+SUFFIX = ".backup.age"
+# Beside photos and keys, the office's directory holds what is made anew or lies in the archive in another form.
+LEFT_OUT = frozenset({"static", "screenshots", "setup.log", "setup.lock", "backups", "put-aside"})
+DATABASE_SUFFIXES = (".sqlite3", ".sqlite3-wal", ".sqlite3-shm", ".sqlite3-journal", ".part")
+
+
+class NoRecipient(Exception):
+    """Nobody has said yet for whom backups are made: one sentence."""
+
+
+class Made(NamedTuple):
+    path: Path
+    manifest: dict[str, Any]
+
+
+def recipient() -> str:
+    """The public key that backups are made for. Raises NoRecipient."""
+    if settings.BACKUP_RECIPIENT:
+        return archive.check_recipient(settings.BACKUP_RECIPIENT)
+    file = recipient_file()
+    if not file.is_file():
+        raise NoRecipient("No key for backups has been made yet. Run: python3 manage.py backup_key FILE")
+    return archive.check_recipient(file.read_text(encoding="utf-8"))
+
+
+def recipient_file() -> Path:
+    return Path(settings.DATA_DIR) / "backup_recipient"
+
+
+def make(directory: Path, *, keep: int | None = None) -> Made:
+    """Back everything up into a new archive in `directory`; of the archives there, the newest `keep` stay.
+
+    Raises NoRecipient, snapshots.CannotCopy and OSError; then nothing is left behind and no older archive is removed.
+    """
+    to = recipient()
+    directory.mkdir(parents=True, exist_ok=True, mode=0o700)
+    now = timezone.now()
+    target = directory / f"{now.astimezone(dt.UTC):%Y-%m-%dT%H%M%SZ}{SUFFIX}"
+    with tempfile.TemporaryDirectory(dir=directory, prefix=".copying-") as scratch:
+        database = settings.DATABASES["default"] | {"NAME": connection.settings_dict["NAME"]}
+        copy = Path(scratch) / snapshots.name_of(database)
+        number, head = trail.head()  # before the copy, which then surely holds that row
+        snapshots.copy_out(database, copy)
+        facts = {"made_at": trail.instant(now), "database": copy.name, "trail_number": number, "trail_head": head}
+        manifest = archive.write(target, _members(copy), facts, to)
+    with transaction.atomic():
+        size = target.stat().st_size
+        trail.record(by=None, verb=VERB, subject=SUBJECT, after={"archive": target.name, "bytes": str(size)})
+    if keep:
+        for old in sorted(directory.glob(f"*{SUFFIX}"))[:-keep]:
+            old.unlink()
+    return Made(target, manifest)
+
+
+def last_good() -> Entry | None:
+    """The trail's latest row about a backup that was written whole."""
+    return Entry.objects.filter(verb=VERB).order_by("-number").first()
+
+
+def _members(copy: Path) -> Iterator[Member]:
+    """The database first: a photo that comes while we pack has no row in the copy, never the other way round."""
+    yield Member(copy.name, copy)
+    data = Path(settings.DATA_DIR)
+    for path in sorted(data.rglob("*")):
+        name = path.relative_to(data)
+        if path.is_file() and name.parts[0] not in LEFT_OUT and not name.parts[0].endswith(DATABASE_SUFFIXES):
+            yield Member(f"data/{name.as_posix()}", path)

@@ -1,0 +1,93 @@
+"""Putting a backup back: first beside the office's data, checked there, and only then in its place."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from office.backups import archive, snapshots
+from office.backups.archive import BadArchive
+
+
+def unpack(source: Path, identity: str, directory: Path) -> dict[str, Any]:
+    """Unpack and check an archive into the empty `directory`; returns its manifest. Raises BadArchive."""
+    directory.mkdir(parents=True, mode=0o700)
+    manifest = archive.read(source, identity, directory)
+    copy = directory / snapshots.SQLITE_NAME
+    if copy.is_file():
+        with closing(sqlite3.connect(copy)) as database:
+            verdict = database.execute("PRAGMA integrity_check").fetchone()[0]
+        if verdict != "ok":
+            raise BadArchive(f"The database in {source.name} is damaged: {verdict}.")
+    return manifest
+
+
+def verify(root: Path, url: str | None, data: Path) -> tuple[bool, str]:
+    """Whether the register in the database at `url` fits together, and what `verify_register` said of it.
+
+    Without `url`: the database that this process uses.
+    """
+    surroundings = os.environ | {"OFFICE_DATA": str(data)} | ({"DATABASE_URL": url} if url else {})
+    command = [sys.executable, "manage.py", "verify_register"]
+    done = subprocess.run(command, cwd=root, env=surroundings, capture_output=True, text=True, check=False)
+    return done.returncode == 0, (done.stdout + done.stderr).strip()
+
+
+def in_use(database: Path) -> bool:
+    """Whether another process has this SQLite file open."""
+    if not database.is_file():
+        return False
+    with closing(sqlite3.connect(database, timeout=0, isolation_level=None)) as probe:
+        try:
+            probe.execute("PRAGMA locking_mode=EXCLUSIVE")
+            probe.execute("BEGIN EXCLUSIVE")
+            probe.execute("ROLLBACK")
+        except sqlite3.OperationalError:
+            return True
+    return False
+
+
+def check_trail(copy: Path, number: int, head: str) -> None:
+    """That the trail in a SQLite file holds the row that was its latest when the backup began. Raises BadArchive."""
+    with closing(sqlite3.connect(copy)) as database:
+        row = database.execute("SELECT hash FROM audit_entry WHERE number = ?", [number]).fetchone()
+    if number and (row is None or row[0] != head):
+        raise BadArchive(f"Row {number} of the trail in the backup is not the one the manifest names.")
+
+
+def put_in_place(unpacked: Path, database: Path, data: Path, aside: Path) -> list[Path]:
+    """Move what `unpacked` holds to its places: the SQLite file to `database`, the rest into `data`.
+
+    What lay there is moved to `aside` first, never removed; returns what was moved.
+    """
+    moved = []
+    wal = [database.with_name(database.name + suffix) for suffix in ("", "-wal", "-shm")]
+    for old in wal:
+        moved += _move_aside(old, aside)
+    copy = unpacked / snapshots.SQLITE_NAME
+    if copy.is_file():
+        database.parent.mkdir(parents=True, exist_ok=True)
+        _move(copy, database)
+    content = unpacked / "data"
+    for path in sorted(content.iterdir()) if content.is_dir() else []:
+        moved += _move_aside(data / path.name, aside)
+        _move(path, data / path.name)
+    return moved
+
+
+def _move_aside(path: Path, aside: Path) -> list[Path]:
+    if not path.exists():
+        return []
+    aside.mkdir(parents=True, exist_ok=True, mode=0o700)
+    _move(path, aside / path.name)
+    return [path]
+
+
+def _move(path: Path, to: Path) -> None:
+    to.parent.mkdir(parents=True, exist_ok=True)
+    path.rename(to)
