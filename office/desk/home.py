@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 
 from boats.queries import boats_visible_to
+from office.backups import making
 from office.certificates.queries import accepted_without_certificate
 from office.people.access import is_office
 from office.people.models import Role
@@ -14,6 +18,8 @@ from surveys.models import Visit, VisitState
 
 TO_REVIEW = (VisitState.SIGNED, VisitState.UNDER_REVIEW)
 WITH_MEASURER = (VisitState.PLANNED, VisitState.DRAFT, VisitState.RETURNED)
+
+BACKUP_EVERY = dt.timedelta(days=2)  # the office's own habit; common practice, no source
 
 
 @login_not_required
@@ -32,6 +38,17 @@ def show(request: HttpRequest) -> HttpResponse:
         )
     if person.holds(Role.CERTIFIER):
         context["to_certify"] = accepted_without_certificate()[:20]
+    if person.holds(Role.ADMINISTRATOR):
+        context["backup"] = last_backup()
     if person.holds(Role.OWNER):
         context["boats"] = boats_visible_to(person).filter(ownerships__person=person, ownerships__until=None).distinct()
     return render(request, "desk/home.html", context)
+
+
+def last_backup() -> dict[str, object]:
+    """When everything was last backed up whole, and whether that is too long ago."""
+    entry = making.last_good()
+    if entry is None:
+        return {"at": None, "late": True}
+    at = dt.datetime.fromisoformat(entry.at)
+    return {"at": at, "late": timezone.now() - at > BACKUP_EVERY}
