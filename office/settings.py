@@ -1,7 +1,8 @@
 """Settings of the office, read from the environment. Imports nothing of ours.
 
 OFFICE_SECRET_KEY, DATABASE_URL, OFFICE_HOSTS, OFFICE_HTTPS, OFFICE_DEBUG, OFFICE_PUBLIC_URL, OFFICE_MAIL_URL,
-OFFICE_MAIL_FROM, OFFICE_TIME_ZONE, OFFICE_BACKUP_RECIPIENT, OFFICE_BACKUP_DIRECTORY and OFFICE_DATA are the whole list; DEVELOPERS.md says what each does.
+OFFICE_MAIL_FROM, OFFICE_TIME_ZONE, OFFICE_BACKUP_RECIPIENT, OFFICE_BACKUP_DIRECTORY and OFFICE_DATA are the whole
+list; DEVELOPERS.md says what each does.
 """
 
 from __future__ import annotations

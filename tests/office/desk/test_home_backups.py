@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 def first_page(client, person) -> str:
     client.force_login(person)
-    return client.get("/").content.decode()
+    return str(client.get("/").content.decode())
 
 
 def record_a_backup() -> None:
