@@ -113,6 +113,11 @@ class ReadingKind:
     applies: Rule = _always
     required: Rule = _always
 
+    @property
+    def decided_by_description(self) -> bool:
+        """Whether a rig may be described as having no such thing."""
+        return self.applies is not _always or self.required not in (_always, _never)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DimensionKind:

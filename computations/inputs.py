@@ -131,6 +131,16 @@ class Preparation:
 
 
 @dataclass(frozen=True, slots=True)
+class Absent:
+    """ "Not on this rig", said by the measurer of a reading; of a halyard without its name ("") it means any."""
+
+    slug: str
+    mast: str = "main"
+    position: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
     """One visit to one boat: the whole input of a derivation."""
 
@@ -148,6 +158,7 @@ class Visit:
     readings: tuple[Reading, ...] = ()
     preparation: tuple[Preparation, ...] = ()
     bas_choice: dict[str, str] = field(default_factory=dict)  # mast -> string | two_mark, chosen with a written reason
+    absent: tuple[Absent, ...] = ()
 
     def instrument(self, identifier: str) -> Instrument | None:
         return next((one for one in self.instruments if one.identifier == identifier), None)

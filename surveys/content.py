@@ -19,7 +19,7 @@ from computations import inputs
 from computations.results import DimensionResult
 from surveys.figures import Figures, derive_visit, policy_of
 from surveys.models import Reading, Visit
-from surveys.queries import all_readings, latest_sign_off, walking_order
+from surveys.queries import absences_of, all_readings, latest_sign_off, photos_of, walking_order
 from surveys.transitions import FROZEN
 
 VERSION = "1"
@@ -81,8 +81,38 @@ def content(visit: Visit, figures: Figures) -> dict[str, Any]:
             }
             for one in visit.settlements.select_related("settled_by").order_by("pk")
         ],
+        **_kept_beside(visit),
         "dimensions": [_dimension(one) for one in figures.derivation.dimensions if one.value is not None],
     }
+
+
+def _kept_beside(visit: Visit) -> dict[str, Any]:
+    """Absences and photographs, where there are any: a content without them reads as it did before there could be."""
+    absent = [
+        {
+            "reading": one.slug,
+            "mast": one.mast,
+            "position": one.position,
+            "reason": one.reason,
+            "by": one.marked_by.key,
+            "at": one.marked_at.isoformat(),
+        }
+        for one in absences_of(visit)
+    ]
+    photos = [
+        {
+            "photo": one.key,
+            "sha256": one.sha256,
+            "reading": one.slug,
+            "mast": one.mast,
+            "position": one.position,
+            "remark": one.remark,
+            "by": one.added_by.key,
+            "at": one.added_at.isoformat(),
+        }
+        for one in photos_of(visit)
+    ]
+    return {**({"absent": absent} if absent else {}), **({"photos": photos} if photos else {})}
 
 
 def boat_as_known(visit: Visit) -> dict[str, str]:

@@ -10,7 +10,7 @@ from boats import rigs
 from boats.models import Rig as StoredRig
 from computations import inputs
 from surveys.models import Calibration, Instrument, Reading, Settlement, Visit
-from surveys.queries import current_readings, fetched, settlements_of
+from surveys.queries import absences_of, current_readings, fetched, settlements_of
 from surveys.transitions import FROZEN
 
 
@@ -38,6 +38,7 @@ def visit_inputs(visit: Visit, settlements: Sequence[Settlement] | None = None) 
             for one in preparation
         ),
         # A finding's key names its check, then its mast; the latest choice counts.
+        absent=tuple(inputs.Absent(one.slug, one.mast, one.position, one.reason) for one in absences_of(visit)),
         bas_choice={one.check_key.split(":")[1]: one.choice for one in settlements if one.choice},
     )
 

@@ -11,6 +11,25 @@ from django.utils import timezone
 
 from boats.models import Boat, Rig
 from computations.catalogue import READINGS
+from surveys.dock_models import TOKEN_LENGTH, AbsentReading, DeviceEntry, Photo, ReadingConflict
+
+__all__ = [
+    "AbsentReading",
+    "CalendarFeed",
+    "Calibration",
+    "DeviceEntry",
+    "Instrument",
+    "InterestException",
+    "Photo",
+    "PreparationAnswer",
+    "Query",
+    "Reading",
+    "ReadingConflict",
+    "Settlement",
+    "SignOff",
+    "Visit",
+    "VisitState",
+]
 
 PERSON = settings.AUTH_USER_MODEL
 
@@ -149,6 +168,8 @@ class Reading(models.Model):
     replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by")
     reason = models.CharField(max_length=300, blank=True)
     withdrawn = models.BooleanField(default=False)
+    # Made on the device that typed it, so that a resend is known; none where it came by a page or a log sheet.
+    token = models.CharField(max_length=TOKEN_LENGTH, unique=True, null=True, blank=True)
 
     class Meta:
         ordering: ClassVar = ["visit", "pk"]

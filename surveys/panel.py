@@ -15,8 +15,8 @@ from surveys.models import Visit
 _GRADES = {"stop": 0, "ask": 1, "note": 2}
 
 
-def panel_context(visit: Visit, figures: Figures) -> dict[str, Any]:
-    """What templates/surveys/panel.html draws."""
+def panel_context(visit: Visit, figures: Figures, *, drawn: bool = True) -> dict[str, Any]:
+    """What templates/surveys/panel.html draws; without the drawing where the page has one of its own."""
     results = [one for one in figures.derivation.dimensions if one.method in ("", "adopted") or one.value is not None]
     return {
         "visit": visit,
@@ -26,7 +26,7 @@ def panel_context(visit: Visit, figures: Figures) -> dict[str, Any]:
         "checks": sorted(figures.checks, key=lambda one: (one.key in figures.settled, _GRADES[one.grade])),
         "settled": figures.settled,
         "unsettled": len(figures.unsettled_stops),
-        "drawing": draw(visit, figures),
+        "drawing": draw(visit, figures) if drawn else "",
         "next": next_readings(figures.derivation, change_limits(policy_queries.current())),
     }
 

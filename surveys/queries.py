@@ -35,11 +35,14 @@ from office.people.models import Person, Role
 from office.people.queries import people
 from office.policy.models import PolicyEdition
 from surveys.models import (
+    AbsentReading,
     Calibration,
     Instrument,
     InterestException,
+    Photo,
     Query,
     Reading,
+    ReadingConflict,
     Settlement,
     SignOff,
     Visit,
@@ -61,6 +64,36 @@ def current_readings(visit: Visit) -> list[Reading]:
         counting = visit.readings.filter(replaced_by__isnull=True, withdrawn=False)
         rows = counting.select_related("instrument").order_by("pk")
     return sorted(rows, key=walking_order)
+
+
+def mean_values(visit: Visit) -> dict[tuple[str, str, str], float]:
+    """Means of the takes, by slug, mast and position: what a measurer is shown of an earlier visit."""
+    takes: dict[tuple[str, str, str], list[float]] = {}
+    for one in current_readings(visit):
+        if one.value is not None and one.slug in READINGS:
+            takes.setdefault((one.slug, one.mast, one.position), []).append(one.value)
+    return {place: sum(values) / len(values) for place, values in takes.items()}
+
+
+def absences_of(visit: Visit) -> list[AbsentReading]:
+    """What the measurer has marked as not on this rig and not taken back, oldest first."""
+    if fetched(visit, "absent_readings"):
+        return [one for one in visit.absent_readings.all() if one.taken_back_at is None]
+    rows = visit.absent_readings.filter(taken_back_at__isnull=True)
+    return list(rows.select_related("marked_by").order_by("pk"))
+
+
+def open_conflicts(visit: Visit) -> list[ReadingConflict]:
+    """Where two devices say two things and nobody has chosen yet."""
+    rows = visit.reading_conflicts.filter(settled_at__isnull=True)
+    return list(
+        rows.select_related("instrument", "sent_by", "theirs__instrument", "theirs__recorded_by").order_by("pk")
+    )
+
+
+def photos_of(visit: Visit) -> list[Photo]:
+    """The photographs that are kept, oldest first."""
+    return list(visit.photos.filter(removed_at__isnull=True).select_related("added_by").order_by("pk"))
 
 
 def fetched(thing: Model, name: str) -> bool:
@@ -91,6 +124,7 @@ def with_content(visits: QuerySet[Visit]) -> QuerySet[Visit]:
             "preparation",
             Prefetch("settlements", Settlement.objects.select_related("settled_by").order_by("pk")),
             Prefetch("queries", Query.objects.select_related(*people_named).order_by("pk")),
+            Prefetch("absent_readings", AbsentReading.objects.select_related("marked_by").order_by("pk")),
             Prefetch("interest_exceptions", InterestException.objects.select_related("person", "granted_by")),
         )
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -16,7 +15,8 @@ from surveys.actions.readings import TakeExists
 from surveys.inputs import rig_inputs
 from surveys.models import Instrument, Query, Reading, Visit
 from surveys.queries import current_readings, usable_instruments
-from surveys.values import Unreadable
+from surveys.row_keys import row_key
+from surveys.values import Unreadable, unit_beside
 
 UNITS = {"length": ("mm", "cm", "m", "in", "ft"), "mass": ("kg", "lb")}
 # Typed into a row; each has its own input, named KEY-value and so on.
@@ -42,13 +42,7 @@ class ReadingRow:
     @property
     def key(self) -> str:
         """Names the row in the page: safe in an id, the same from one request to the next."""
-        if self.open_position:
-            place = "new"
-        elif self.kind.named_position:
-            place = f"h{zlib.crc32(self.position.encode()):08x}"
-        else:
-            place = self.position or "one"
-        return f"{self.kind.slug}-{self.mast}-{place}"
+        return row_key(self.kind, self.mast, self.position, open_position=self.open_position)
 
     @property
     def next_take(self) -> int:
@@ -199,10 +193,7 @@ def store(row: ReadingRow, *, by: Person, visit: Visit) -> Reading | None:
 
 
 def _unit(row: ReadingRow) -> str:
-    """The unit chosen beside the value; none where the value says its own and the choice is only the usual one."""
-    unit, value = row.typed.get("unit", ""), row.typed.get("value", "")
-    says_its_own = any(sign.isalpha() or sign in "'\"′″’”" for sign in value)
-    return "" if says_its_own and unit == row.kind.unit else unit
+    return unit_beside(row.kind, row.typed.get("value", ""), row.typed.get("unit", ""))
 
 
 def _take(row: ReadingRow) -> int:

@@ -64,6 +64,19 @@ def check_nothing_asked(boat: Boat) -> None:
         raise WrongState(f"A visit to {boat.name} has been asked for already and waits to be planned.")
 
 
+def check_not_absent(visit: Visit, slug: str, mast: str, position: str) -> None:
+    """Nothing is read that the measurer has marked as not on this rig."""
+    marked = visit.absent_readings.filter(slug=slug, mast=mast, taken_back_at__isnull=True)
+    if marked.filter(position__in={position, ""}).exists():  # "" of a halyard: there is none of them
+        raise WrongState("This is marked as not on this rig; take the mark back before reading it.")
+
+
+def check_never_signed(visit: Visit) -> None:
+    """What was signed once is not undone."""
+    if visit.signed_at is not None:
+        raise WrongState("The visit has been signed before; amend the reading with a reason instead of undoing it.")
+
+
 def check_edition(visit: Visit, edition: int) -> None:
     """Raise Stale where the visit was changed after the form was made."""
     if visit.edition != edition:

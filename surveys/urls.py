@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from surveys.views import budget, calendar, conditions, day, paper, planning, readings, sheets, signing, visits
+from surveys.views import (
+    budget,
+    calendar,
+    conditions,
+    day,
+    dock,
+    paper,
+    photos,
+    planning,
+    readings,
+    sheets,
+    signing,
+    visits,
+)
 
 app_name = "surveys"
 urlpatterns = [
@@ -16,7 +29,15 @@ urlpatterns = [
     path("calendar/make/", calendar.make, name="make_calendar"),
     path("calendar/revoke/", calendar.revoke, name="revoke_calendar"),
     path("calendar/feed/<str:token>.ics", calendar.feed, name="calendar_feed"),
+    path("worker.js", dock.worker, name="worker"),
     path("<str:key>/", visits.show, name="visit"),
+    path("<str:key>/dock/", dock.show, name="dock"),
+    path("<str:key>/dock/state.json", dock.state, name="dock_state"),
+    path("<str:key>/dock/send/", dock.send, name="dock_send"),
+    path("<str:key>/dock/photo/", dock.photo, name="dock_photo"),
+    path("<str:key>/photos/", photos.show, name="photos"),
+    path("<str:key>/photos/<str:photo_key>/", photos.one, name="photo"),
+    path("<str:key>/photos/<str:photo_key>/remove/", photos.remove, name="remove_photo"),
     path("<str:key>/paper/", paper.show, name="paper"),
     path("<str:key>/drawing.svg", visits.drawing_file, name="drawing"),
     path("<str:key>/plan/", planning.plan, name="plan"),

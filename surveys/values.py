@@ -34,7 +34,7 @@ class Unreadable(Refusal):
 class Written:
     """A value in mm or kg, with the text and unit it was written in."""
 
-    value: float
+    value: float | None  # None of a reading taken away
     written: str
     unit: str
 
@@ -66,6 +66,12 @@ def read_value(kind: ReadingKind, text: str, unit: str = "") -> Written:
     except cells.Unfit as unfit:
         raise Unreadable(kind.name, text if unfit.column == "value" else unit, unfit.expected, unfit.column) from None
     return Written(float(amount), text, unit)
+
+
+def unit_beside(kind: ReadingKind, value: str, unit: str) -> str:
+    """The unit chosen beside the value; none where the value says its own and the choice is only the usual one."""
+    says_its_own = any(sign.isalpha() or sign in "'\"′″’”" for sign in value)
+    return "" if says_its_own and unit == kind.unit else unit
 
 
 def _example(kind: ReadingKind) -> str:

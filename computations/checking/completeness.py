@@ -44,6 +44,7 @@ def _circumstances(case: Case) -> Iterator[CheckResult]:
 
 
 def _required(case: Case) -> Iterator[CheckResult]:
+    absent = {(one.slug, one.mast, one.position): one for one in case.visit.absent}
     for slug, mast, position in required_readings(case.visit.rig):
         kind = READINGS[slug]
         if kind.named_position:
@@ -53,9 +54,19 @@ def _required(case: Case) -> Iterator[CheckResult]:
         # A rig without an upper band mentioned may still have been read to its sheave, which gives the same luff.
         if not present and slug == "luff_between_bands" and ("luff_to_sheave", mast, "") in case.groups:
             continue
-        if not present:
-            key = (slug, mast, position)
+        key = (slug, mast, position)
+        if not present and key in absent:
+            yield _not_on_rig(case, key, absent[key].reason)
+        elif not present:
             yield finding("reading_missing", "stop", f"Not read: {case.naming(refs(key))}.", [key], advice=kind.how)
+
+
+def _not_on_rig(case: Case, key: ReadingKey, reason: str) -> CheckResult:
+    """Not demanded any more, but somebody else must look: the rig's description calls for it."""
+    message = f"Not on this rig, says the measurer: {case.naming(refs(key))} ({reason.rstrip('.')})."
+    described = READINGS[key[0]].decided_by_description
+    advice = "The rig's description has it: let the office describe the rig anew." if described else ""
+    return finding("reading_not_on_rig", "ask", message, [key], advice=advice)
 
 
 def _weighing(case: Case) -> Iterator[CheckResult]:

@@ -1,4 +1,4 @@
-"""Single readings: recorded, amended, taken away. A row is never altered; a new one replaces it."""
+"""Single readings: recorded, amended, taken away, undone. A row is never altered; a new one replaces it."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from surveys.values import Unreadable, Written, check_more_places, check_place, 
 
 BEFORE_SIGNATURE = "corrected while measuring"
 READ_AGAIN = "read again"
+UNDONE = "undone"
 
 
 class TakeExists(WrongState):
@@ -42,11 +43,13 @@ def record_reading(
     unit: str,
     instrument: Instrument | None,
     remark: str = "",
+    token: str | None = None,
 ) -> Reading:
     """Store one take. Raises TakeExists where it is there, Unreadable where it cannot be read."""
     _open(by, visit)
     kind, position = kind_of(slug), position.strip()
     check_place(kind, _rig(visit), mast, position, take)
+    rules.check_not_absent(visit, slug, mast, position)
     if kind.named_position:
         named = visit.readings.filter(slug=slug, mast=mast).values_list("position", flat=True)
         check_more_places(kind, seen(kind.name, position, LONGEST_POSITION, "position"), set(named))
@@ -60,8 +63,9 @@ def record_reading(
     if former is not None and not former.withdrawn:
         raise TakeExists(former)
     reading = Reading(
-        visit=visit, slug=slug, mast=mast, position=position, take=take, instrument=instrument, remark=_remark(remark)
+        visit=visit, slug=slug, mast=mast, position=position, take=take, instrument=instrument, token=token
     )
+    reading.remark = _remark(remark)
     _store(reading, written, by, former, READ_AGAIN if former else "")
     finish(visit, by=by, verb="record_reading", after=summary(reading), reason=reading.reason)
     return reading
@@ -77,6 +81,7 @@ def amend_reading(
     instrument: Instrument | None,
     reason: str = "",
     remark: str = "",
+    token: str | None = None,
 ) -> Reading:
     """Put another value in this reading's place. The reason may go unsaid only before the visit's first signature."""
     visit = reading.visit
@@ -97,6 +102,7 @@ def amend_reading(
         take=reading.take,
         instrument=instrument,
         remark=remark,
+        token=token,
     )
     _store(amended, written, by, reading, _reason(visit, reason))
     finish(
@@ -111,7 +117,7 @@ def amend_reading(
 
 
 @transaction.atomic
-def withdraw_reading(*, by: Person, reading: Reading, reason: str) -> Reading:
+def withdraw_reading(*, by: Person, reading: Reading, reason: str, token: str | None = None) -> Reading:
     """Take a reading away without putting another in its place."""
     visit = reading.visit
     _open(by, visit)
@@ -129,10 +135,46 @@ def withdraw_reading(*, by: Person, reading: Reading, reason: str) -> Reading:
         replaces=reading,
         reason=given_reason(reason, 300),
         withdrawn=True,
+        token=token,
     )
     gone.save(force_insert=True)
     finish(visit, by=by, verb="withdraw_reading", before=summary(reading), reason=gone.reason)
     return gone
+
+
+@transaction.atomic
+def undo_reading(*, by: Person, visit: Visit, reading: Reading | None = None, token: str | None = None) -> Reading:
+    """Take back what this person stored last, or `reading` where that is it: the former value, or none, counts again.
+
+    Nothing is erased: the undoing is a row of its own. Once signed, only an amendment with a reason will do.
+    """
+    _open(by, visit)
+    rules.check_never_signed(visit)
+    last = undoable(by, visit)
+    if last is None or (reading is not None and reading.pk != last.pk):
+        raise WrongState("There is nothing of yours to undo here; amend the reading instead.")
+    former = last.replaces
+    undone = Reading(
+        visit=visit, slug=last.slug, mast=last.mast, position=last.position, take=last.take, token=token, written=""
+    )
+    if former is None or former.withdrawn:
+        undone.withdrawn = True
+        written = Written(None, "", "")
+    else:
+        undone.instrument, undone.remark = former.instrument, former.remark
+        written = Written(former.value, former.written, former.unit_written)
+    _store(undone, written, by, last, UNDONE)
+    after = None if undone.withdrawn else summary(undone)
+    finish(visit, by=by, verb="undo_reading", before=summary(last), after=after, reason=UNDONE)
+    return undone
+
+
+def undoable(by: Person, visit: Visit) -> Reading | None:
+    """The last row this person stored that still counts and undoes nothing itself."""
+    if visit.signed_at is not None:
+        return None
+    rows = visit.readings.filter(recorded_by=by, replaced_by__isnull=True).exclude(reason=UNDONE)
+    return rows.select_related("instrument", "replaces__instrument").order_by("-pk").first()
 
 
 def summary(reading: Reading) -> dict[str, str]:

@@ -14,7 +14,7 @@ from surveys.actions.reasons import given_reason
 from surveys.content import canonical_content, sha256
 from surveys.figures import Figures, chooses_method, derive_visit
 from surveys.models import Settlement, SignOff, Visit
-from surveys.queries import unanswered
+from surveys.queries import open_conflicts, unanswered
 from surveys.values import Unreadable
 
 
@@ -69,6 +69,12 @@ def missing_for_signature(visit: Visit, figures: Figures) -> list[str]:
             "A query of the reviewer still waits for its answer."
             if waiting == 1
             else f"{waiting} queries of the reviewer still wait for their answers."
+        )
+    if conflicts := len(open_conflicts(visit)):
+        missing.append(
+            "Two devices say two things of one take; choose which counts."
+            if conflicts == 1
+            else f"Two devices say two things of {conflicts} takes; choose which count."
         )
     return missing
 

@@ -21,8 +21,8 @@ from office.policy.models import PolicyEdition
 from surveys.inputs import rig_inputs
 from surveys.models import Calibration, Instrument, Visit
 from surveys.paper.drawing import Plan, rig_with_lines
-from surveys.paper.sheet import MAST_TITLES, Numbering, Place, Station, stations_of
-from surveys.queries import current_readings, previous_accepted_of
+from surveys.paper.sheet import MAST_TITLES, Numbering, Station, stations_of
+from surveys.queries import mean_values, previous_accepted_of
 
 KINDS = {
     "steel_tape": "steel tape", "rule": "rule", "calliper": "calliper", "scale": "scale", "level": "level",
@@ -96,7 +96,7 @@ def _sheet(
     if stored is None:
         raise WrongState(f"The rig of {visit.boat.name} has not been described yet; describe it, then print the sheet.")
     rig = rig_inputs(stored)
-    values = _values(earlier) if earlier else {}
+    values = mean_values(earlier) if earlier else {}
     halyards: dict[str, tuple[str, ...]] = {
         rig.forward_mast: tuple(sorted({place for slug, _, place in values if READINGS[slug].named_position and place}))
     }
@@ -117,15 +117,6 @@ def _sheet(
         code=papers.code(address),
         drawing=rig_with_lines(rig, numbering.given, f"Where each figure of {visit.boat.name} is read"),
     )
-
-
-def _values(earlier: Visit) -> dict[Place, float]:
-    """Means of the takes of an accepted visit."""
-    takes: dict[Place, list[float]] = {}
-    for one in current_readings(earlier):
-        if one.value is not None and one.slug in READINGS:
-            takes.setdefault((one.slug, one.mast, one.position), []).append(one.value)
-    return {place: sum(values) / len(values) for place, values in takes.items()}
 
 
 def _kit(

@@ -1,0 +1,84 @@
+"""Addresses that a script asks: whatever is wrong, the answer is JSON with one sentence, never a page or a redirect.
+
+401 {"sign_in": url}    403, 409, 413, 415, 422 {"refused": sentence}    403 {"csrf": true, "refused": sentence}
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import RequestDataTooBig, TooManyFilesSent
+from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse, UnreadablePostError
+from django.http.multipartparser import MultiPartParserError
+from django.shortcuts import resolve_url
+from django.views.csrf import csrf_failure
+
+from office.audit.refusals import Refusal
+
+View = Callable[..., HttpResponseBase]
+
+
+class TooLarge(Refusal):
+    """More than is taken at once."""
+
+    status = 413
+
+
+class WrongKind(Refusal):
+    """Another kind of content than is expected."""
+
+    status = 415
+
+
+class Garbled(Refusal):
+    """It cannot be read as what it should be."""
+
+    status = 422
+
+
+def refused(sentence: str, status: int, **more: object) -> JsonResponse:
+    answer = JsonResponse({"refused": sentence, **more}, status=status)
+    answer.headers["Cache-Control"] = "private, no-store"
+    return answer
+
+
+def answers_in_json(*methods: str) -> Callable[[View], View]:
+    """View decorator: the address takes these methods and says every refusal in JSON."""
+
+    def decorate(view: View) -> View:
+        @wraps(view)
+        def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
+            if request.method not in methods:
+                answer = refused(f"This address takes {' and '.join(methods)} only.", 405)
+                answer.headers["Allow"] = ", ".join(methods)
+                return answer
+            if not request.user.is_authenticated:
+                return JsonResponse({"sign_in": resolve_url(settings.LOGIN_URL)}, status=401)
+            try:
+                return view(request, *args, **kwargs)
+            except Refusal as refusal:
+                return refused(str(refusal), 422 if refusal.status == 400 else refusal.status)
+            except Http404 as missing:
+                return refused(str(missing.args[0]) if missing.args else "There is no such thing.", 404)
+            except RequestDataTooBig:
+                return refused("This is more than the office takes at once; send less of it.", 413)
+            except (UnreadablePostError, MultiPartParserError, TooManyFilesSent):
+                return refused("The request broke off or cannot be read; send it again.", 422)
+
+        marked: Any = guarded
+        marked.login_required = False  # answered above, in JSON
+        marked.answers_in_json = True
+        return guarded
+
+    return decorate
+
+
+def csrf_refusal(request: HttpRequest, reason: str = "") -> HttpResponseBase:
+    """The framework's page, or JSON at an address that a script asks."""
+    match = request.resolver_match
+    if match is not None and getattr(match.func, "answers_in_json", False):
+        return refused("The page is older than this sign-in; load it again.", 403, csrf=True)
+    return csrf_failure(request, reason)
