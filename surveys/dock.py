@@ -312,8 +312,9 @@ def _missing(visit: Visit, rows: list[ReadingRow]) -> list[ReadingRow]:
         if row.required and not (row.kind.named_position and (row.kind.slug, row.mast) in named)
     }
     for mast in boom_height_alternatives(rig):
-        lacking = [[key for key in keys if key not in read] for _, keys in mast.methods]
-        wanted |= set(min(lacking, key=len))
+        lacking = [{key for key in keys if key not in read} for _, keys in mast.methods]
+        fewest = min(len(keys) for keys in lacking)
+        wanted |= next(keys for keys in lacking if len(keys) == fewest)
     wanted -= read | absent | _by_the_sheave(read)
     return [row for row in rows if (row.kind.slug, row.mast, row.position) in wanted]
 

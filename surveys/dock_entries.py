@@ -22,7 +22,7 @@ _LONGEST = 400  # of any text; each action has narrower bounds of its own
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One entry. `row` and `position` name the place, `replaces` the token of the take, mark or conflict it is about."""
+    """One entry. `row` and `position` name the place, `replaces` the token of what it is about."""
 
     token: str
     kind: str

@@ -250,7 +250,7 @@ def _resolved(visit: Visit, token: str) -> Reading | None:
         return reading
     receipt = DeviceEntry.objects.filter(visit=visit, token=token, reading__isnull=False).exclude(outcome="conflict")
     if (known := receipt.first()) is not None:
-        return rows.get(pk=known.reading_id)
+        return rows.filter(pk=known.reading_id or 0).first()
     return next((one for one in rows.filter(token__isnull=True) if reading_token(one, visit.key) == token), None)
 
 

@@ -1,4 +1,4 @@
-"""A photograph made anew: turned upright, brought to size, and without anything the camera wrote besides the picture."""
+"""A photograph made anew: turned upright, brought to size, without anything the camera wrote besides the picture."""
 
 from __future__ import annotations
 

@@ -70,7 +70,7 @@ def add_photo(
                     added_by=by,
                     remark=seen("Remark", remark, LONGEST_REMARK, "remark"),
                     **({"token": token} if token else {}),
-                )  # fmt: skip
+                )
             )
     except BaseException:
         _forget(names)

@@ -6,8 +6,10 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from django import forms
-from django.http import HttpRequest, QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404
+from django.utils.cache import get_conditional_response
+from django.utils.http import quote_etag
 
 from boats.views.common import status_of
 from office.audit.refusals import NotAllowed, Refusal, Stale
@@ -17,7 +19,7 @@ from surveys.actions.signing import WrongPassword
 from surveys.models import Visit
 from surveys.values import Unreadable
 
-__all__ = ["person_of", "posted", "sent", "status_of", "visit_for"]
+__all__ = ["person_of", "posted", "sent", "status_of", "unless_known", "visit_for"]
 
 Done = TypeVar("Done")
 
@@ -57,6 +59,13 @@ def posted(
     except Refusal as refusal:
         form.add_error(None, str(refusal))
     return None
+
+
+def unless_known(request: HttpRequest, answer: HttpResponse, etag: str) -> HttpResponse:
+    """The answer, or 304 where the browser has it already; kept by that browser alone, and asked about each time."""
+    answer.headers["ETag"] = quoted = quote_etag(etag)
+    answer.headers["Cache-Control"] = "private, no-cache"
+    return get_conditional_response(request, quoted, None, answer) or answer
 
 
 def visit_for(request: HttpRequest, key: str) -> Visit:

@@ -11,8 +11,6 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.template.loader import render_to_string
-from django.utils.cache import get_conditional_response
-from django.utils.http import quote_etag
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_safe
 
@@ -37,7 +35,7 @@ from surveys.models import Visit
 from surveys.photographs import LARGEST_FILE
 from surveys.row_keys import place_of
 from surveys.values import Unreadable
-from surveys.views.common import visit_for
+from surveys.views.common import unless_known, visit_for
 
 MOST_OF_A_FORM = 64 * 1024  # what a photograph's form holds besides the picture
 
@@ -57,10 +55,8 @@ def state(request: HttpRequest, key: str) -> HttpResponse:
     get_token(request)  # the page may come from the worker, and a sign-in since has changed the token
     person = person_of(request)
     answer = JsonResponse(state_of(dock_visit(key, person), person))
-    etag = quote_etag(hashlib.sha256(answer.content).hexdigest()[:32])
-    answer.headers |= {"ETag": etag, "Cache-Control": "private, no-cache"}
-    conditional: HttpResponse = get_conditional_response(request, etag, None, answer)
-    return conditional
+    etag = hashlib.sha256(answer.content).hexdigest()[:32]
+    return unless_known(request, answer, etag)
 
 
 @answers_in_json("POST")

@@ -5,8 +5,6 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.cache import get_conditional_response
-from django.utils.http import quote_etag
 from django.views.decorators.http import require_safe
 
 from surveys import rules
@@ -14,7 +12,7 @@ from surveys.actions.photos import add_photo, remove_photo
 from surveys.forms.photos import PhotoForm, RemovePhotoForm
 from surveys.models import Photo, Visit
 from surveys.queries import photos_of
-from surveys.views.common import person_of, posted, sent, status_of, visit_for
+from surveys.views.common import person_of, posted, sent, status_of, unless_known, visit_for
 
 
 def show(request: HttpRequest, key: str) -> HttpResponse:
@@ -35,14 +33,11 @@ def one(request: HttpRequest, key: str, photo_key: str) -> HttpResponse:
     """The picture; with ?small the little one."""
     visit = visit_for(request, key)
     photo, small = _photo(visit, photo_key), "small" in request.GET
-    etag = quote_etag(f"{photo.sha256[:32]}{'-small' if small else ''}")
     try:
         answer = HttpResponse(photo.content(small=small), content_type="image/jpeg")
     except FileNotFoundError:
         raise Http404("The picture's file is not where the office keeps it.") from None
-    answer.headers |= {"ETag": etag, "Cache-Control": "private, no-cache"}
-    conditional: HttpResponse = get_conditional_response(request, etag, None, answer)
-    return conditional
+    return unless_known(request, answer, f"{photo.sha256[:32]}{'-small' if small else ''}")
 
 
 def remove(request: HttpRequest, key: str, photo_key: str) -> HttpResponse:

@@ -23,9 +23,10 @@ from office.people.actions import invitations
 from office.people.models import Role, RoleHolding
 from surveys import actions
 from surveys.actions.calendars import make_calendar
+from surveys.actions.photos import add_photo
 from surveys.models import Visit
 from tests.cast import Cast, make_cast
-from tests.surveys.makers import Stage, record_kit, register_boat
+from tests.surveys.makers import Stage, picture, record_kit, register_boat
 
 pytestmark = pytest.mark.django_db
 
@@ -56,6 +57,7 @@ class Access:
     get: frozenset[str] | None
     post: frozenset[str] | None
     public: bool = False
+    json: bool = False  # a script asks: it is told 401 instead of being sent to the sign-in page
 
 
 def only(who: frozenset[str]) -> Access:
@@ -119,6 +121,14 @@ TABLE: dict[str, Access] = {
     "surveys:ask": only(OFFICE | OWNER),
     "surveys:visit": only(VISIT_READERS),
     "surveys:plan": only(OFFICE),
+    "surveys:worker": PUBLIC_TO_READ,
+    "surveys:dock": only(MEASURER),
+    "surveys:dock_state": Access(MEASURER, None, json=True),
+    "surveys:dock_send": Access(None, MEASURER, json=True),
+    "surveys:dock_photo": Access(None, MEASURER, json=True),
+    "surveys:photos": Access(VISIT_READERS, MEASURER),
+    "surveys:photo": Access(VISIT_READERS, None),
+    "surveys:remove_photo": only(MEASURER),
     "surveys:exception": only(OFFICE),
     "surveys:call_off": only(OFFICE),
     "surveys:begin": sent_by(MEASURER),
@@ -214,6 +224,7 @@ class World:
         self.certificate = certificate_actions.issue(by=cast.certifier, visit=self.certified)
         self.accepted = self.stage.visit("accepted")
         self.returned = self.stage.visit("returned")
+        self.photo = add_photo(by=cast.measurer, visit=self.returned, file=picture(), size=1)
         self.planned = self.stage.visit("planned")
         self.signed = self.stage.visit("signed")
         self.under_review = self.stage.visit("under_review")
@@ -253,7 +264,7 @@ class World:
             "kind": "csv", "dimension": "luff", "mast": "main", "person_key": self.cast.stranger.key,
             "boat_key": self.boat.key, "row_key": "foot_distance-main-one", "slug": "foot_distance", "take": 1,
             "query_key": self.under_review.queries.get().key, "identifier": "T-03", "token": self.token,
-            "role": "measurer", "number": self.certificate.number,
+            "role": "measurer", "photo_key": self.photo.key, "number": self.certificate.number,
         }  # fmt: skip
         keys: dict[str, Any] = {
             "boats": self.boat, "surveys": self.returned, "desk": self.under_review, "people": self.cast.stranger
@@ -313,7 +324,9 @@ def test_who_is_not_signed_in(world: World, name: str) -> None:
     address, access = world.address(name), TABLE[name]
     for method, allowed in (("get", access.get), ("post", access.post)):
         answer = answered(Client(), method, address)
-        if not access.public:
+        if access.json:
+            assert answer.status_code == (405 if allowed is None else 401), method
+        elif not access.public:
             assert answer.status_code == 302, (method, answer.status_code)
             assert answer.headers["Location"].startswith(reverse("people:sign_in")), method
         elif allowed is None:

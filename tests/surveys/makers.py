@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
+
+from PIL import Image
 
 from boats import actions as boat_actions
 from boats.models import Boat
@@ -59,6 +63,16 @@ def record_kit(cast: Cast) -> dict[str, Instrument]:
         )
         kit[instrument.identifier] = instrument
     return kit
+
+
+def picture(width: int = 40, height: int = 30, kind: str = "JPEG", **more: Any) -> io.BytesIO:
+    """A photograph as a phone sends it: a field of one colour with a red corner at the top left."""
+    made = Image.new("RGB", (width, height), (40, 90, 160))
+    made.paste((200, 30, 30), (0, 0, width // 4, height // 4))
+    file = io.BytesIO()
+    made.save(file, kind, **more)
+    file.seek(0)
+    return file
 
 
 def sheet(path: Path = SHEET) -> LogSheet:
