@@ -68,6 +68,12 @@ def derive_visit(
     return Figures(given, derivation, found, settled)
 
 
+def figures_alone(visit: Visit) -> Figures:
+    """The figures without the checks' findings: enough for a course over the years and for a comparison."""
+    given = visit_inputs(visit)
+    return Figures(given, derive(given, policy_queries.assumptions(policy_of(visit))), ())
+
+
 def _limits(visit: Visit) -> dict[tuple[str, str], Limit]:
     """What the office has entered for the boat's design, by dimension and mast."""
     rows = visit.boat.design.limits.all() if visit.boat.design else []

@@ -159,19 +159,21 @@ def previous_accepted(visit: Visit) -> Visit | None:
 def previous_accepted_of(visits: Iterable[Visit]) -> dict[int, Visit]:
     """For each visit (by row id) the boat's last accepted one before it, with its content, all in one go."""
     listed = list(visits)
-    accepted = with_content(Visit.objects.filter(state=VisitState.ACCEPTED, boat__in={one.boat_id for one in listed}))
+    accepted = Visit.objects.filter(state=VisitState.ACCEPTED, boat__in={one.boat_id for one in listed})
     by_boat: dict[int, list[Visit]] = {}
-    for one in accepted.order_by("date", "pk"):
+    for one in accepted.only("boat_id", "date").order_by("date", "pk"):
         by_boat.setdefault(one.boat_id, []).append(one)
-    found = {}
+    last = {}
     for visit in listed:
-        earlier = [one for one in by_boat.get(visit.boat_id, []) if _before(one, visit)]
+        earlier = [one for one in by_boat.get(visit.boat_id, []) if is_before(one, visit)]
         if earlier:
-            found[visit.pk] = earlier[-1]
-    return found
+            last[visit.pk] = earlier[-1].pk
+    content = {one.pk: one for one in with_content(Visit.objects.filter(pk__in=last.values()))}
+    return {number: content[pk] for number, pk in last.items()}
 
 
-def _before(one: Visit, visit: Visit) -> bool:
+def is_before(one: Visit, visit: Visit) -> bool:
+    """Whether a visit to a boat was measured before another one to her."""
     if one.pk == visit.pk:
         return False
     return visit.date is None or one.date is None or (one.date, one.pk) < (visit.date, visit.pk)

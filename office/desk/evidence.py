@@ -177,7 +177,8 @@ def past_reasons(waiting: Waiting) -> list[Settlement]:
 
 def causes(waiting: Waiting) -> list[Cause]:
     """What probably happened, the most probable first; a first visit is held against itself and her sisters."""
-    answers = probable_causes(waiting.previous_figures, waiting.figures, sisters_of(waiting.visit.boat))
+    sisters = sisters_of(waiting.visit.boat) if waiting.previous_figures is None else None
+    answers = probable_causes(waiting.previous_figures, waiting.figures, sisters)
     return [Cause(one) for one in answers if one.probability >= LEAST_TOLD][:MOST_TOLD]
 
 

@@ -16,18 +16,21 @@ from computations.comparison import Comparison
 from computations.results import DimensionResult
 from office.desk.boat import figures_hidden_from
 from office.desk.evidence import ChangeStory, tell
+from office.desk.queue import Waiting
 from office.people.access import person_of
-from surveys.figures import Figures, compare_figures, derive_visit
-from surveys.models import Visit, VisitState
-from surveys.queries import with_content
+from surveys.figures import Figures, compare_figures, figures_alone
+from surveys.history import accepted
+from surveys.models import Visit
 
 
 @dataclass(slots=True)
 class Course:
-    """One dimension over the visits. `band` is where the next figure would be within measuring noise of the last."""
+    """One dimension over the visits, the newest figure last."""
 
     last: DimensionResult
     points: list[Point] = field(default_factory=list)
+    noise: tuple[float, float] | None = None  # where a review says this visit's figure would be measuring noise
+    moved: bool = False  # whether it is beyond that
 
     @property
     def name(self) -> str:
@@ -45,6 +48,9 @@ class Course:
 
     @property
     def band(self) -> tuple[float, float] | None:
+        """Where the next figure would be within measuring noise of the last, unless the review says it for this one."""
+        if self.noise is not None:
+            return self.noise
         if self.last.value is None or self.last.expanded_uncertainty is None:
             return None
         return (self.last.value - self.last.expanded_uncertainty, self.last.value + self.last.expanded_uncertainty)
@@ -60,8 +66,7 @@ class SideBySide:
 
 def accepted_visits(boat: Boat) -> list[tuple[Visit, Figures]]:
     """The boat's accepted visits with their figures, oldest first; a constant number of queries."""
-    visits = with_content(Visit.objects.filter(boat=boat, state=VisitState.ACCEPTED)).select_related("measurer")
-    return [(visit, derive_visit(visit)) for visit in visits.order_by("date", "pk")]
+    return [(visit, figures_alone(visit)) for visit in accepted(boat)]
 
 
 def courses(measured: list[tuple[Visit, Figures]]) -> list[Course]:
@@ -77,6 +82,25 @@ def courses(measured: list[tuple[Visit, Figures]]) -> list[Course]:
     order = list(DIMENSIONS)
     several = [key for key in points if len(points[key]) > 1]
     return [Course(last[key], points[key]) for key in sorted(several, key=lambda key: (key[1], order.index(key[0])))]
+
+
+def courses_of(waiting: Waiting, earlier: list[Visit]) -> list[Course]:
+    """For a review: every dimension over her accepted visits and this one, held against the noise of its change."""
+    if waiting.comparison is None or waiting.previous_figures is None:
+        return []
+    measured = [(one, figures_alone(one)) for one in earlier[:-1]]
+    measured += [(earlier[-1], waiting.previous_figures), (waiting.visit, waiting.figures)]
+    changes = {(one.slug, one.mast): one for one in waiting.comparison.changes if one.method in {"", "adopted"}}
+    found = courses(measured)
+    for course in found:
+        change = changes.get((course.last.slug, course.last.mast))
+        if change is None or change.previous is None or change.expanded_uncertainty is None:
+            continue
+        course.moved = change.verdict == "changed"
+        course.noise = (
+            change.previous - change.expanded_uncertainty, change.previous + change.expanded_uncertainty
+        )  # fmt: skip
+    return found
 
 
 def side_by_side(measured: list[tuple[Visit, Figures]], previous: str, current: str) -> SideBySide | None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 
 from computations.comparison import Comparison
 from office.certificates.queries import accepted_without_certificate
@@ -14,7 +15,7 @@ from office.people.access import OFFICE, person_of, require_roles
 from office.people.models import Role
 from office.policy import queries as policy_queries
 from office.policy.models import PolicyEdition
-from surveys.figures import Figures, compare_figures, derive_visit
+from surveys.figures import Figures, compare_figures, derive_visit, figures_alone
 from surveys.models import Visit, VisitState
 from surveys.queries import previous_accepted_of, with_content
 
@@ -34,7 +35,7 @@ class Waiting:
 def weigh(visit: Visit, previous: Visit | None, edition: PolicyEdition | None = None) -> Waiting:
     """Derive and compare one visit. Everything it reads must have been fetched with `with_content`."""
     figures = derive_visit(visit)
-    previous_figures = derive_visit(previous) if previous else None
+    previous_figures = figures_alone(previous) if previous else None
     comparison = compare_figures(previous_figures, figures, edition) if previous_figures else None
     risk = assess(
         changes=comparison.changes if comparison else None,
@@ -58,6 +59,18 @@ def waiting_for_review() -> list[Waiting]:
     rows = [weigh(visit, previous.get(visit.pk), edition) for visit in visits]
     rows.sort(key=lambda row: (-row.risk.score, row.visit.signed_at))
     return rows
+
+
+@require_roles(*OFFICE)
+def step(request: HttpRequest, key: str, direction: str) -> HttpResponse:
+    """On to the visit after this one in the queue, or back to the one before; past either end, to the queue."""
+    keys = [row.visit.key for row in waiting_for_review()]
+    here = keys.index(key) if key in keys else -1 if direction == "next" else len(keys)
+    there = here + (1 if direction == "next" else -1)
+    if 0 <= there < len(keys):
+        return redirect("desk:review", keys[there])
+    messages.info(request, "That was the last visit of the queue." if keys and there > 0 else "That was the first one.")
+    return redirect("desk:queue")
 
 
 @require_roles(*OFFICE)

@@ -8,14 +8,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST
 
 from office.audit.refusals import Refusal
-from office.desk import evidence
+from office.desk import evidence, history
 from office.desk.forms import DecisionForm, QueryForm, ReturnForm
 from office.desk.queue import waiting_for_review, weigh
 from office.people.access import OFFICE, person_of, require_roles
 from surveys import rules
 from surveys.actions import review as actions
+from surveys.history import accepted_before
 from surveys.models import Query, Visit
-from surveys.queries import previous_accepted_of, with_content
+from surveys.queries import with_content
 
 
 def _visit(key: str) -> Visit:
@@ -25,8 +26,10 @@ def _visit(key: str) -> Visit:
 
 def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: object) -> HttpResponse:
     """The whole page; `forms` are bound ones that were refused, so that nothing typed is lost."""
-    previous = previous_accepted_of([visit]).get(visit.pk)
+    earlier = accepted_before(visit)
+    previous = earlier[-1] if earlier else None
     waiting = weigh(visit, previous)
+    courses = history.courses_of(waiting, earlier)
     person = person_of(request)
     context = {
         "visit": visit,
@@ -37,6 +40,9 @@ def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: obj
         "causes": evidence.causes(waiting),
         "findings": evidence.findings(waiting),
         "past_reasons": evidence.past_reasons(waiting),
+        "moved": [one for one in courses if one.moved],
+        "steady": [one for one in courses if not one.moved],
+        "earlier": len(earlier),
         "drawing": evidence.drawing(waiting),
         "why_not_begin": rules.why_not(rules.check_may_begin_review, person, visit),
         "why_not_decide": rules.why_not(rules.check_may_decide, person, visit),

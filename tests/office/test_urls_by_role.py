@@ -164,6 +164,8 @@ TABLE: dict[str, Access] = {
     "desk:fleet": only(OFFICE),
     "desk:suggest_recalibration": only(OFFICE),
     "desk:review": only(OFFICE),
+    "desk:next_in_queue": only(OFFICE),
+    "desk:before_in_queue": only(OFFICE),
     "desk:begin_review": sent_by(REVIEWER),
     "desk:ask_query": sent_by(OFFICE),  # an empty question comes back before anybody asks who it was
     "desk:settle_query": sent_by(REVIEWER),
