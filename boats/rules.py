@@ -6,6 +6,8 @@ Each `check_…` raises one sentence; each `may_…` is its boolean twin.
 from __future__ import annotations
 
 import datetime as dt
+from functools import reduce
+from operator import or_
 from typing import TYPE_CHECKING
 
 from django.db.models import Q
@@ -28,15 +30,16 @@ def on_day(day: dt.date) -> Q:
     return Q(since__lte=day) & (Q(until__isnull=True) | Q(until__gte=day))
 
 
-def interest_of(person: Person, boat: Boat, on: dt.date) -> str:
-    """The person's interest in the boat on a day: "" for none, else "owner", "designer", "builder", "crew", "other".
+def interest_of(person: Person, boat: Boat, *on: dt.date) -> str:
+    """The person's interest in the boat on any of the days: "" for none, else "owner", "designer", "builder", …
 
     Equipment Rules of Sailing H.1.1 (read in a secondary copy): nobody does certification control of a boat they
     own, designed or built, or in which they are an interested party.
     """
-    if Ownership.objects.filter(on_day(on), boat=boat, person=person).exists():
+    any_day = reduce(or_, map(on_day, on))
+    if Ownership.objects.filter(any_day, boat=boat, person=person).exists():
         return "owner"
-    kinds = Interest.objects.filter(on_day(on), boat=boat, person=person).values_list("kind", flat=True)
+    kinds = Interest.objects.filter(any_day, boat=boat, person=person).values_list("kind", flat=True)
     return kinds.first() or ""
 
 

@@ -121,7 +121,7 @@ def interest_in(person: Person, visit: Visit, on: dt.date | None = None) -> str:
     """
     today = timezone.localdate()
     day = on or visit.date or visit.planned_on or today
-    known = interest_of(person, visit.boat, day) or (interest_of(person, visit.boat, today) if day != today else "")
+    known = interest_of(person, visit.boat, *{day, today})
     if not known and person.pk == visit.measurer_id and visit.interest != "none":
         return visit.interest
     return known

@@ -67,3 +67,21 @@ def test_more_visits_ask_no_more_queries(stage: Stage) -> None:
     with CaptureQueriesContext(connection) as four:
         assert len(waiting_for_review()) == 4
     assert len(four) <= len(one)
+
+
+def test_one_steps_through_it_and_comes_back_at_either_end(client: Client, stage: Stage) -> None:
+    other = Stage(stage.cast, register_boat(stage.cast, "Louder Margin", "SKE 215"), stage.kit)
+    for one in (stage, other):
+        one.visit("signed")
+    first, second = (row.visit.key for row in waiting_for_review())
+    client.force_login(stage.cast.reviewer)
+
+    def leads(name: str, key: str) -> str:
+        return str(client.get(reverse(f"desk:{name}_in_queue", args=[key])).headers["Location"])
+
+    assert leads("next", first) == reverse("desk:review", args=[second])
+    assert leads("before", second) == reverse("desk:review", args=[first])
+    assert leads("next", second) == leads("before", first) == reverse("desk:queue")
+    assert "That was the last visit of the queue" in read(client, stage.cast.reviewer)
+    assert leads("next", "decided-meanwhile") == reverse("desk:review", args=[first])
+    assert leads("before", "decided-meanwhile") == reverse("desk:review", args=[second])

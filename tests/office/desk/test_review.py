@@ -6,14 +6,20 @@ import datetime as dt
 import re
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from office.audit import trail
+from office.desk.history import courses_of
+from office.desk.queue import weigh
 from office.people.models import Person
 from surveys import actions
 from surveys.figures import derive_visit
-from surveys.models import Query, Visit, VisitState
+from surveys.history import accepted_before
+from surveys.models import Query, Reading, Visit, VisitState
+from surveys.queries import with_content
 from tests.cast import Cast, make_person
 from tests.surveys.makers import SAMPLES, Stage, sheet
 
@@ -44,6 +50,19 @@ def second_visit(stage: Stage) -> Visit:
     return visit
 
 
+def copies(visit: Visit, number: int) -> None:
+    """As many more accepted visits with the same readings, a month apart, before this one."""
+    readings = list(visit.readings.all())
+    assert visit.date is not None
+    for months in range(1, number + 1):
+        visit.pk, visit.key, visit._state.adding = None, f"{months:016}", True
+        visit.date -= dt.timedelta(days=30)
+        visit.save()
+        for reading in readings:
+            reading.pk, reading.visit = None, visit
+        Reading.objects.bulk_create(readings)
+
+
 class TestEvidence:
     def test_a_first_visit_says_there_is_nothing_to_compare_with(self, client: Client, stage: Stage) -> None:
         page = open_page(client, stage.cast.reviewer, stage.visit("signed"))
@@ -56,6 +75,38 @@ class TestEvidence:
         assert re.search(r"The lower band was moved 3\d mm", page)
         assert "What carried the change: Luff" in page
         assert page.index('id="causes"') < page.index('id="figures"') < page.index('id="decision"')
+
+    def test_each_dimension_stands_over_the_visits_the_changed_ones_first(self, client: Client, stage: Stage) -> None:
+        assert 'id="courses"' not in open_page(client, stage.cast.reviewer, stage.visit("signed"))
+        page = open_page(client, stage.cast.reviewer, second_visit(stage))
+        courses = page[page.index('id="courses"') : page.index('id="readings"')]
+        moved, steady = courses.split("<details")
+        assert "course-luff-main-title" in moved
+        assert "course-boom_depth-main-title" in steady
+        assert "course-foot-main-title" not in moved
+
+    def test_the_band_is_the_noise_of_this_change(self, stage: Stage) -> None:
+        visit = with_content(Visit.objects.filter(pk=second_visit(stage).pk)).get()
+        earlier = accepted_before(visit)
+        waiting = weigh(visit, earlier[-1])
+        assert waiting.comparison is not None
+        changes = {one.slug: one for one in waiting.comparison.changes}
+        for course in courses_of(waiting, earlier):
+            assert course.band is not None
+            inside = course.band[0] <= course.points[-1].value <= course.band[1]
+            assert inside == (abs(changes[course.last.slug].en or 0.0) <= 1.0), course.name
+
+    def test_fifty_visits_ask_no_more_than_two_and_at_most_25_questions(self, client: Client, stage: Stage) -> None:
+        visit = second_visit(stage)
+        client.force_login(stage.cast.reviewer)
+        address = reverse("desk:review", args=[visit.key])
+        with CaptureQueriesContext(connection) as two:
+            client.get(address)
+        copies(Visit.objects.get(state="accepted"), 48)
+        with CaptureQueriesContext(connection) as fifty:
+            assert "49 accepted visits and, last, this one" in client.get(address).content.decode()
+        assert len(fifty) <= len(two)
+        assert len(fifty) <= 25
 
     def test_an_amendment_and_its_reason_can_be_read(self, client: Client, stage: Stage) -> None:
         visit = stage.visit("draft")
