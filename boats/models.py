@@ -163,6 +163,103 @@ class Interest(models.Model):
         return f"{self.person}: {self.get_kind_display()} of {self.boat}"
 
 
+class DeclarationKind(models.TextChoices):
+    SOLD = "sold", "Sold"
+    RIG_CHANGED = "rig_changed", "Rig changed"
+    MAST_DAMAGED = "mast_damaged", "Mast damaged"
+
+
+class Declaration(models.Model):
+    """What an owner says has happened to a boat. It waits on the office's queue until the office has settled it."""
+
+    key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
+    boat = models.ForeignKey(Boat, on_delete=models.PROTECT, related_name="declarations")
+    kind = models.CharField(max_length=15, choices=DeclarationKind)
+    happened_on = models.DateField()
+    text = models.TextField(blank=True)
+    declared_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="declarations_made"
+    )
+    declared_at = models.DateTimeField(default=timezone.now)
+    consequence = models.CharField(max_length=10)  # what the policy of the day made of it: note | suspend | end
+    certificate = models.CharField(max_length=20, blank=True)  # number of the certificate it touched
+
+    settled_at = models.DateTimeField(null=True, blank=True)
+    settled_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="declarations_settled"
+    )
+    settlement = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-declared_at", "-pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["boat", "kind"],
+                condition=models.Q(settled_at__isnull=True),
+                name="boats_one_open_declaration_of_a_kind",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.boat}: {self.get_kind_display().lower()}"
+
+
+class Access(models.Model):
+    """Somebody who sees a boat's pages without owning her: her skipper, by an owner's word."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.PROTECT, related_name="accesses")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="accesses")
+    given_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="accesses_given")
+    since = models.DateField()
+    until = models.DateField(null=True, blank=True)  # last day
+
+    class Meta:
+        ordering: ClassVar = ["-since", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["boat", "person"], condition=models.Q(until__isnull=True), name="boats_access_given_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, skipper of {self.boat}"
+
+
+class BoatPart(models.TextChoices):
+    """What somebody is invited to be to a boat."""
+
+    CO_OWNER = "co_owner", "Co-owner"
+    SKIPPER = "skipper", "Skipper"
+    NEW_OWNER = "new_owner", "New owner"
+
+
+class BoatInvitation(models.Model):
+    """A one-time link by which an owner lets somebody in. Only the SHA-256 of its token is kept."""
+
+    key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    boat = models.ForeignKey(Boat, on_delete=models.PROTECT, related_name="invitations")
+    part = models.CharField(max_length=10, choices=BoatPart)
+    email = models.EmailField(max_length=200)
+    name = models.CharField(max_length=120)
+    invited_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="boat_invitations_sent"
+    )
+    invited_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+    cancelled_at = models.DateTimeField(null=True, blank=True)
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="boat_invitations"
+    )
+
+    class Meta:
+        ordering: ClassVar = ["-invited_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.get_part_display().lower()} of {self.boat}"
+
+
 class Rig(models.Model):
     """A boat's rig as described from a day on. A change makes a new rig; the former one ends."""
 

@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from boats.forms.fields import day
+from boats.forms.fields import FigureField, day
 from office.certificates.standing import WORDS
 
 LONGEST_REASON = 1000
@@ -83,3 +83,35 @@ class SuspendForm(forms.Form):
 class ReinstateForm(forms.Form):
     on = day("In force again from", "Today or later.")
     reason = reason_field("What was found, and by whom; kept with the certificate.")
+
+
+class EndingForm(forms.Form):
+    until = day("Ending on this day at the latest")
+
+
+class RecallForm(forms.Form):
+    """The days on which the instrument was wrong, and by how much where that is known."""
+
+    first = day("Wrong from", "Empty: from the beginning.", required=False, initial=None)
+    last = day("to", "The last day; empty: today.", required=False)
+    error = FigureField(
+        label="Its error then, where known",
+        required=False,
+        min_value=-1000,
+        max_value=1000,
+        help_text="True minus indicated at its nominal length, in mm (kg for a scale), in place of the one applied.",
+    )
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("first") and data.get("last") and data["last"] < data["first"]:
+            self.add_error("last", "The last day lies before the first.")
+        return data
+
+
+class RecallActForm(forms.Form):
+    verb = forms.ChoiceField(
+        label="The ticked certificates are",
+        choices=[("suspend", "suspended from today, until reinstated"), ("withdraw", "withdrawn from today, for good")],
+    )
+    reason = reason_field("One reason for all; kept and shown with each certificate.")

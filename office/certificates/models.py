@@ -6,8 +6,9 @@ from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
+from django.utils import timezone
 
-from boats.models import Boat
+from boats.models import Boat, new_key
 from surveys.models import Visit
 
 PERSON = settings.AUTH_USER_MODEL
@@ -117,3 +118,102 @@ class Document(models.Model):
 
     def __str__(self) -> str:
         return f"{self.certificate} on {self.paper}"
+
+
+class Renewal(models.Model):
+    """Certificates ticked to be renewed in one go; `key` comes with the form, so that a second click adds nothing."""
+
+    key = models.CharField(max_length=32, unique=True, default=new_key, editable=False)
+    by = models.ForeignKey(PERSON, on_delete=models.PROTECT, related_name="renewals")
+    asked_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["-asked_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"renewal of {self.asked_at:%Y-%m-%d %H:%M}"
+
+
+class RenewalItem(models.Model):
+    """One certificate of a renewal, and what came of it: a new certificate, or the sentence that refused it."""
+
+    renewal = models.ForeignKey(Renewal, on_delete=models.PROTECT, related_name="items")
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="renewal_items")
+    claimed_at = models.DateTimeField(null=True, blank=True)  # by the request that is at it
+    done_at = models.DateTimeField(null=True, blank=True)
+    made = models.OneToOneField(
+        Certificate, on_delete=models.PROTECT, null=True, blank=True, related_name="made_by_renewal"
+    )
+    refusal = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["renewal", "certificate"], name="certificates_renewed_once_in_a_go")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate} in the {self.renewal}"
+
+
+class Reminder(models.Model):
+    """A letter that told an owner of a certificate's coming end: once for each of the policy's stages."""
+
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="reminders")
+    person = models.ForeignKey(PERSON, on_delete=models.PROTECT, related_name="reminders")
+    stage = models.PositiveSmallIntegerField()  # days before the end; 0: sent from the list by hand
+    sent_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["-sent_at", "-pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["certificate", "person", "stage"], name="certificates_reminded_once_a_stage"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate}, {self.stage} days"
+
+
+class Amendment(models.Model):
+    """A further document that names the certificate it amends (ISO/IEC 17025:2017, 7.8.8, from memory): text only.
+
+    A figure is never amended: its correction is a new certificate.
+    """
+
+    certificate = models.ForeignKey(Certificate, on_delete=models.PROTECT, related_name="amendments")
+    number = models.PositiveSmallIntegerField()  # 1, 2, 3 … per certificate
+    text = models.TextField()
+    reason = models.TextField()
+    issued_at = models.DateTimeField()
+    issued_by = models.ForeignKey(PERSON, on_delete=models.PROTECT, related_name="amendments_issued")
+    snapshot = models.TextField()  # RFC 8785 canonical JSON: everything the amendment states
+    snapshot_sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        ordering: ClassVar = ["certificate", "number"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["certificate", "number"], name="certificates_amendment_numbers")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.certificate}/A{self.number}"
+
+
+class AmendmentDocument(models.Model):
+    """One rendered PDF of an amendment, as `Document` is of a certificate."""
+
+    amendment = models.ForeignKey(Amendment, on_delete=models.PROTECT, related_name="documents")
+    paper = models.CharField(max_length=10)
+    pdf = models.BinaryField()
+    pdf_sha256 = models.CharField(max_length=64)
+
+    class Meta:
+        ordering: ClassVar = ["amendment", "paper"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["amendment", "paper"], name="certificates_one_amendment_per_paper")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.amendment} on {self.paper}"

@@ -72,6 +72,21 @@ def end_of_chain(certificate: Certificate) -> Certificate:
     return last
 
 
+def chain_of(certificate: Certificate) -> list[Certificate]:
+    """Everything it replaced and everything that replaced it, itself included, the first one first. Two queries."""
+    rows = Certificate.objects.filter(boat=certificate.boat_id).defer("snapshot").prefetch_related("suspensions")
+    by_row = {one.pk: one for one in rows}
+    following = {one.replaces_id: one for one in by_row.values() if one.replaces_id}
+    first, seen = by_row[certificate.pk], {certificate.pk}
+    while first.replaces_id in by_row and first.replaces_id not in seen:
+        first = by_row[first.replaces_id]
+        seen.add(first.pk)
+    chain = [first]
+    while (after := following.get(chain[-1].pk)) and after not in chain:
+        chain.append(after)
+    return chain
+
+
 def certificates_visible_to(person: Person | AnonymousUser) -> QuerySet[Certificate]:
     """Those of the boats the person may see: measurers and the office all, an owner their own of today."""
     return Certificate.objects.filter(boat__in=boats_visible_to(person))

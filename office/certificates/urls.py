@@ -2,12 +2,16 @@
 
 from django.urls import path
 
-from office.certificates import suspension_views, views
+from office.certificates import recall_views, renewal_views, suspension_views, views
 
 app_name = "certificates"
 urlpatterns = [
     path("", views.show_all, name="list"),
     path("export.<slug:kind>", views.export, name="export"),
+    path("renew/", renewal_views.choose, name="renew"),
+    path("renewals/<slug:key>/", renewal_views.show, name="renewal"),
+    path("recall/<str:identifier>/", recall_views.show, name="recall"),
+    path("recall/<str:identifier>/list.<slug:kind>", recall_views.export, name="recall_export"),
     path("issue/<slug:key>/", views.issue, name="issue"),
     path("<str:number>/", views.show, name="certificate"),
     path("<str:number>/suspend/", suspension_views.suspend, name="suspend"),

@@ -115,6 +115,7 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "standing": standing(certificate, today),
         "today": today,
         "successor": getattr(certificate, "successor", None),
+        "chain": [(one, standing(one, today)) for one in queries.chain_of(certificate)],
         "papers": certificate.documents.defer("pdf"),
         "trail": person.holds(*OFFICE, Role.OWNER),
         "certifier": person.holds(Role.CERTIFIER),

@@ -10,7 +10,7 @@ from django import forms
 from computations.catalogue import DIMENSIONS
 from computations.inputs import Assumptions
 from computations.typesetting import unit_word
-from office.policy.models import PolicyEdition, ValidityRule
+from office.policy.models import Consequence, PolicyEdition, ValidityRule
 from office.policy.queries import DEFAULT_LIMIT
 from office.policy.validation import TAPE_CLASSES
 
@@ -33,7 +33,7 @@ ASSUMPTION_NAMES = {
 }
 PLAIN = (
     "office_name", "office_place", "number_prefix", "rules_text", "validity_rule", "validity_months",
-    "show_previous_to_measurer",
+    "show_previous_to_measurer", "renewal_months", "reminder_days", "on_sold", "on_rig_changed", "on_mast_damaged",
 )  # fmt: skip
 
 
@@ -64,6 +64,17 @@ class PolicyForm(forms.Form):
     show_previous_to_measurer = forms.BooleanField(
         label="Measurers see the previous figures before they sign", required=False
     )
+    renewal_months = forms.IntegerField(
+        label="Renewed without a new visit until so many months after measuring", min_value=0, max_value=120,
+        help_text="0: never.",
+    )  # fmt: skip
+    reminder_days = forms.CharField(
+        label="Owners are reminded so many days before the end", required=False, max_length=40,
+        help_text="Numbers with commas between, as in 60, 14. Empty: never.",
+    )  # fmt: skip
+    on_sold = forms.ChoiceField(label="When an owner declares her sold", choices=Consequence.choices)
+    on_rig_changed = forms.ChoiceField(label="When an owner declares the rig changed", choices=Consequence.choices)
+    on_mast_damaged = forms.ChoiceField(label="When an owner declares the mast damaged", choices=Consequence.choices)
     reason = forms.CharField(
         label="Reason for the change",
         max_length=500,

@@ -13,6 +13,14 @@ class ValidityRule(models.TextChoices):
     MONTHS = "months", "A number of months from issue"
 
 
+class Consequence(models.TextChoices):
+    """What a declaration of an owner does to the certificate in force."""
+
+    NOTE = "note", "Note it only"
+    SUSPEND = "suspend", "Suspend the certificate at once"
+    END = "end", "End the certificate"
+
+
 class PolicyEdition(models.Model):
     """One edition of the office's policy, in force until the next one."""
 
@@ -28,6 +36,13 @@ class PolicyEdition(models.Model):
     validity_rule = models.CharField(max_length=20, choices=ValidityRule, default=ValidityRule.CALENDAR_YEAR)
     validity_months = models.PositiveSmallIntegerField(default=12)
     rules_text = models.TextField(blank=True)  # which document invokes the measurement, printed on the certificate
+
+    # How long after measuring a certificate may follow another one without a new visit; 0: never.
+    renewal_months = models.PositiveSmallIntegerField(default=24)
+    reminder_days = models.CharField(max_length=40, default="60, 14", blank=True)  # days before the last one, per stage
+    on_sold = models.CharField(max_length=10, choices=Consequence, default=Consequence.SUSPEND)
+    on_rig_changed = models.CharField(max_length=10, choices=Consequence, default=Consequence.SUSPEND)
+    on_mast_damaged = models.CharField(max_length=10, choices=Consequence, default=Consequence.SUSPEND)
 
     show_previous_to_measurer = models.BooleanField(default=False)
     # Least change that matters, by dimension slug, in the dimension's unit; `default` for the rest.

@@ -27,3 +27,13 @@ def change_limit(edition: PolicyEdition, slug: str) -> float:
     """Least change of the dimension that matters to the office, in the dimension's own unit."""
     limits = edition.change_limits
     return float(limits.get(slug, limits.get(DEFAULT_LIMIT, NO_LIMIT)))
+
+
+def reminder_stages(edition: PolicyEdition) -> list[int]:
+    """Days before the last one on which owners are reminded, the earliest first."""
+    return sorted({int(part) for part in edition.reminder_days.split(",") if part.strip()}, reverse=True)
+
+
+def consequence_of(edition: PolicyEdition, kind: str) -> str:
+    """What a declaration of this kind does: note, suspend or end."""
+    return str(getattr(edition, f"on_{kind}"))

@@ -8,7 +8,7 @@ from typing import Any
 
 from computations.catalogue import DIMENSIONS
 from computations.inputs import Assumptions
-from office.policy.models import ValidityRule
+from office.policy.models import Consequence, ValidityRule
 from office.policy.queries import DEFAULT_LIMIT
 
 TAPE_CLASSES = ("I", "II", "III")
@@ -46,6 +46,18 @@ def limit_problem(slug: str, value: object) -> str:
     return "" if is_positive(value) else f"The limit of “{slug}” must be a number greater than 0; found {value!r}."
 
 
+def reminder_problem(text: str) -> str:
+    """Empty, or what is wrong with the stages of reminders."""
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if len(text) <= 40 and all(part.isascii() and part.isdigit() and 1 <= int(part) <= 366 for part in parts):
+        return ""
+    return f"Reminders go out some days before the end: whole numbers from 1 to 366 with commas; found “{text[:60]}”."
+
+
+def consequence_problem(value: object) -> str:
+    return "" if value in Consequence.values else f"A declaration does one of {', '.join(Consequence.values)}."
+
+
 def check(values: dict[str, Any]) -> None:
     """Raises Problems unless an edition may say these values; `values` holds every field that an edition states."""
     found = {
@@ -59,6 +71,11 @@ def check(values: dict[str, Any]) -> None:
         "number_prefix": ""
         if values["number_prefix"].isascii() and values["number_prefix"].isalnum() and len(values["number_prefix"]) <= 8
         else "A certificate number begins with 1 to 8 letters or digits.",
+        "renewal_months": ""
+        if isinstance(values["renewal_months"], int) and 0 <= values["renewal_months"] <= 120
+        else "The number of months is a whole number from 0 to 120; 0 renews nothing without a new visit.",
+        "reminder_days": reminder_problem(values["reminder_days"]),
+        **{name: consequence_problem(values[name]) for name in ("on_sold", "on_rig_changed", "on_mast_damaged")},
         "change_limits": _first(limit_problem, values["change_limits"]),
         "assumptions": _first(assumption_problem, values["assumptions"]),
     }

@@ -12,7 +12,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from boats.models import Boat
-from office.certificates import paper, snapshot
+from office.certificates import paper, queries, snapshot
+from office.certificates.standing import standing
 from office.racing import answers
 from office.racing.forms import CheckForm, DayForm
 
@@ -51,6 +52,7 @@ def certificate(request: HttpRequest, number: str) -> HttpResponse:
         "masts": paper.mast_names(document),
         "lengths": paper.groups(document)[:1],
         "renamed": _renamed(issued.boat, document),
+        "chain": [(one, standing(one, on)) for one in queries.chain_of(issued)],
         "hash_fits": snapshot.sha256(issued.snapshot) == issued.snapshot_sha256,
     }
     return render(request, "racing/certificate.html", context)

@@ -18,7 +18,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from boats import actions as boat_actions
 from office.certificates import actions as certificate_actions
-from office.certificates import paper, pdf
+from office.certificates import paper, pdf, renewing
 from office.people.actions import invitations
 from office.people.models import Role, RoleHolding
 from surveys import actions
@@ -179,6 +179,10 @@ TABLE: dict[str, Access] = {
     "certificates:pdf": only(BOAT_READERS),
     "certificates:issue": only(CERTIFIER),
     "certificates:withdraw": only(CERTIFIER),
+    "certificates:renew": Access(CERTIFIER, CERTIFIER),
+    "certificates:renewal": only(CERTIFIER),
+    "certificates:recall": Access(OFFICE, CERTIFIER),
+    "certificates:recall_export": only(OFFICE),
     "certificates:suspend": only(CERTIFIER),
     "certificates:reinstate": only(CERTIFIER),
     # The race committee's pages are everybody's
@@ -224,6 +228,7 @@ class World:
         self.invitation, _ = invitations.invite(by=by, email="newer@office.example", name="Newer", roles=["owner"])
         self.certified = self.stage.visit("accepted")
         self.certificate = certificate_actions.issue(by=cast.certifier, visit=self.certified)
+        self.renewal = renewing.begin(by=cast.certifier, key="a-renewal", numbers=[self.certificate.number])
         self.accepted = self.stage.visit("accepted")
         self.returned = self.stage.visit("returned")
         self.photo = add_photo(by=cast.measurer, visit=self.returned, file=picture(), size=1)
@@ -260,6 +265,7 @@ class World:
             ("surveys:answer", "query_key"): self.returned.queries.get().key,
             ("people:cancel_invitation", "key"): self.invitation.key,
             ("certificates:issue", "key"): self.accepted.key,
+            ("certificates:renewal", "key"): self.renewal.key,
             ("certificates:pdf", "size"): "A4",
         }
         usual: dict[str, Any] = {
