@@ -10,7 +10,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('boats', '0003_what_stood_stays'),
+        ('boats', '0004_names_by_every_word'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
