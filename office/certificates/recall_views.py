@@ -13,9 +13,8 @@ from django.shortcuts import get_object_or_404, render
 from django.template.loader import render_to_string
 from django.utils import timezone
 
-from boats import exports
 from computations.typesetting import unit_word
-from office import papers
+from office import papers, spreadsheets
 from office.audit.refusals import NotAllowed, Refusal
 from office.certificates import recalling
 from office.certificates.forms import RecallActForm, RecallForm
@@ -85,13 +84,13 @@ def _unit(instrument: Instrument) -> str:
 def export(request: HttpRequest, identifier: str, kind: str) -> HttpResponse:
     """The whole list: a row for each dimension that would move, or for the certificate alone."""
     instrument, form = get_object_or_404(Instrument, identifier=identifier), _asked(request)
-    if kind not in {*exports.KINDS, "pdf"}:
+    if kind not in {*spreadsheets.KINDS, "pdf"}:
         raise Http404("There is no such kind of file.")
     error = form.cleaned_data.get("error") if form.is_valid() else None
     found = _found(instrument, form)
     name = f"recall-{instrument.identifier}"
     if kind != "pdf":
-        return exports.answer(kind, name, HEADER, _lines(recalling.weigh(found.iterator(200), instrument, error)))
+        return spreadsheets.answer(kind, name, HEADER, _lines(recalling.weigh(found.iterator(200), instrument, error)))
     rows = list(recalling.weigh(found[:MOST_ON_PAPER], instrument, error))
     context = {
         "instrument": instrument, "rows": rows, "asked": form.cleaned_data if form.is_valid() else {}, "error": error,
@@ -106,10 +105,10 @@ def export(request: HttpRequest, identifier: str, kind: str) -> HttpResponse:
     )
 
 
-def _lines(rows: Iterator[recalling.Recalled]) -> Iterator[exports.Row]:
+def _lines(rows: Iterator[recalling.Recalled]) -> Iterator[spreadsheets.Row]:
     for row in rows:
         one = row.certificate
-        head: exports.Row = (
+        head: spreadsheets.Row = (
             one.number, one.boat.name, one.boat.sail_number, one.visit.date, one.valid_from, one.valid_until,
             WORDS[row.standing], row.readings,
         )  # fmt: skip
