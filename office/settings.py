@@ -40,9 +40,12 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django_htmx",
     "csp",
+    "django_tasks",
+    "django_tasks_db",
     "office",
     "office.audit",
     "office.people",
+    "office.work",
     "office.policy",
     "boats",
     "surveys",
@@ -105,6 +108,9 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA busy_timeout=20000; "
         "PRAGMA recursive_triggers=ON;",
     }
+
+# Long work waits in the database for `manage.py worker`, which `serve` starts as well.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 
 AUTH_USER_MODEL = "people.Person"
 PASSWORD_HASHERS = ["office.people.passwords.OfficePasswordHasher"]

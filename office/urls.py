@@ -7,6 +7,7 @@ from office.desk import home
 urlpatterns = [
     path("", home.show, name="home"),
     path("people/", include("office.people.urls")),
+    path("work/", include("office.work.urls")),
     path("policy/", include("office.policy.urls")),
     path("trail/", include("office.desk.trail_urls")),
     path("boats/", include("boats.urls")),

@@ -20,6 +20,7 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("Instruments", "instruments:list", FIELD),
     ("People", "people:list", (Role.ADMINISTRATOR,)),
     ("Policy", "policy:show", (Role.ADMINISTRATOR,)),
+    ("Long work", "work:list", STAFF),
     ("Trail", "trail:list", (*STAFF, Role.OWNER)),
     ("Check a certificate", "racing:check", ()),
 )

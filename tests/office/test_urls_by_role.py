@@ -21,6 +21,7 @@ from office.certificates import actions as certificate_actions
 from office.certificates import paper, pdf, renewing
 from office.people.actions import invitations
 from office.people.models import Role, RoleHolding
+from office.work.actions import ask_for_work
 from surveys import actions
 from surveys.actions.calendars import make_calendar
 from surveys.actions.photos import add_photo
@@ -90,6 +91,10 @@ TABLE: dict[str, Access] = {
     "people:enable": only(ADMINISTRATOR),
     "policy:show": only(ADMINISTRATOR),
     "policy:editions": only(ADMINISTRATOR),
+    # Long work: each sees their own
+    "work:list": only(ANYBODY),
+    "work:ask": sent_by(ANYBODY),  # for what there is not, all are told so alike
+    "work:work": Access(ADMINISTRATOR, None),
     # The trail
     "trail:list": only(OFFICE | OWNERS),
     "trail:export": only(OFFICE | OWNERS),
@@ -233,6 +238,7 @@ class World:
         self.returned = self.stage.visit("returned")
         self.photo = add_photo(by=cast.measurer, visit=self.returned, file=picture(), size=1)
         self.planned = self.stage.visit("planned")
+        self.work = ask_for_work(by=by, kind="recompute")
         self.signed = self.stage.visit("signed")
         self.under_review = self.stage.visit("under_review")
         actions.ask_query(
@@ -275,7 +281,8 @@ class World:
             "role": "measurer", "photo_key": self.photo.key, "number": self.certificate.number,
         }  # fmt: skip
         keys: dict[str, Any] = {
-            "boats": self.boat, "surveys": self.returned, "desk": self.under_review, "people": self.cast.stranger
+            "boats": self.boat, "surveys": self.returned, "desk": self.under_review, "people": self.cast.stranger,
+            "work": self.work,
         }  # fmt: skip
         if (name, part) in own:
             return own[name, part]

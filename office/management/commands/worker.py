@@ -1,0 +1,52 @@
+"""`manage.py worker`: does the office's long work, one piece after the other. `serve` starts one by itself."""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import threading
+from typing import Any
+
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import DatabaseError, connection
+
+from office.work.actions import take_up_again
+
+LOOK_EVERY = 15.0  # seconds: for work whose worker was killed
+log = logging.getLogger(__name__)
+
+
+class Command(BaseCommand):
+    help = "Does long work from the queue until it is stopped; a piece under way is finished first."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--once", action="store_true", help="end when nothing waits any more")
+        parser.add_argument("--with-parent", action="store_true", help="end when the process that started it has ended")
+
+    def handle(self, *, once: bool, with_parent: bool, **options: Any) -> None:
+        take_up_again()
+        if not once:
+            watch = threading.Thread(target=look_after, args=(os.getppid() if with_parent else 0,), daemon=True)
+            watch.start()
+        call_command("db_worker", batch=once, startup_delay=False, reload=False, verbosity=0, interval=1.0)
+
+
+def look_after(parent: int) -> None:
+    """Every few seconds: is the process that started us still there, and does work wait for a dead worker?"""
+    pause = threading.Event()
+    since = 0.0
+    while not pause.wait(1.0):
+        if parent and os.getppid() != parent:
+            os.kill(os.getpid(), signal.SIGTERM)  # as Ctrl-C would: what is under way is finished
+            return
+        since += 1.0
+        if since >= LOOK_EVERY:
+            since = 0.0
+            try:
+                take_up_again()
+            except DatabaseError:  # busy or away for a moment; the next look comes
+                log.warning("could not look for abandoned work", exc_info=True)
+            finally:
+                connection.close()

@@ -1,0 +1,43 @@
+"""Pages of long work: the list, and one piece with how far it is."""
+
+from __future__ import annotations
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_POST, require_safe
+
+from office.people.access import check_holds, person_of
+from office.people.models import Role
+from office.work.actions import ask_for_work
+from office.work.kinds import kind_of
+from office.work.models import Work
+from office.work.queries import kinds_for, work_visible_to
+from office.work.rules import check_may_see
+
+
+def show_all(request: HttpRequest) -> HttpResponse:
+    page = Paginator(work_visible_to(person_of(request)), 30).get_page(request.GET.get("page"))
+    return render(request, "work/list.html", {"page": page, "kinds": kinds_for(person_of(request))})
+
+
+@require_POST
+def ask(request: HttpRequest) -> HttpResponse:
+    """Work asked for by hand. What waits or is under way already is shown instead of asked for twice."""
+    person, name = person_of(request), request.POST.get("kind", "")
+    check_holds(person, *(kind_of(name).roles or (Role.ADMINISTRATOR,)))
+    under_way = Work.objects.filter(kind=name, asked_by=person, state__in=("waiting", "running")).first()
+    return redirect("work:work", (under_way or ask_for_work(by=person, kind=name)).key)
+
+
+@require_safe
+def show(request: HttpRequest, key: str) -> HttpResponse:
+    work = get_object_or_404(Work.objects.select_related("asked_by"), key=key)
+    check_may_see(person_of(request), work)
+    template = "work/how_far.html" if request.headers.get("HX-Request") else "work/work.html"
+    return render(request, template, {"work": work, "ahead": _ahead_of(work)})
+
+
+def _ahead_of(work: Work) -> int:
+    """How many pieces wait before this one."""
+    return Work.objects.filter(state="waiting", pk__lt=work.pk).count() if work.state == "waiting" else 0
