@@ -13,7 +13,7 @@ from django.db.models import Case, IntegerField, Q, Value, When
 
 from boats.models import Boat
 from boats.names import normalise_name, normalise_sail_number
-from boats.queries import begins_with
+from office.lookups import begins_with
 
 MOST = 20
 SHORTEST_BEGINNING = 3  # letters of a name that are enough to call it begun alike

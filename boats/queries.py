@@ -8,14 +8,15 @@ from functools import reduce
 from operator import or_
 from typing import TYPE_CHECKING, Any
 
-from django.db import connections, models
-from django.db.models import Exists, OuterRef, Q, Value
-from django.db.models.functions import Upper
+from django.db import models
+from django.db.models import Count, Exists, OuterRef, Q, Subquery, Value
+from django.db.models.functions import Coalesce, Upper
 from django.utils import timezone
 
-from boats.models import Boat, Mast, Ownership, Rig
+from boats.models import Boat, Design, DesignLimit, Mast, Ownership, Rig
 from boats.names import name_words, normalise_name, normalise_sail_number
 from boats.rules import SEES_EVERY_BOAT, on_day
+from office.lookups import begins_with
 from office.people.models import Person, Role
 
 if TYPE_CHECKING:
@@ -32,17 +33,6 @@ def boats_visible_to(person: Person | AnonymousUser) -> models.QuerySet[Boat]:
         owned = Ownership.objects.filter(on_day(timezone.localdate()), boat=OuterRef("pk"), person=person)
         return Boat.objects.filter(Exists(owned))
     return Boat.objects.none()
-
-
-def begins_with(column: str, prefix: str) -> Q:
-    """Rows whose column begins with a prefix, in the form each database answers from its index.
-
-    SQLite's LIKE ignores case and therefore the index, a range does not; on PostgreSQL a range follows the
-    language's order of letters, LIKE has an index of its own.
-    """
-    if connections["default"].vendor == "sqlite":
-        return Q(**{f"{column}__gte": prefix, f"{column}__lt": prefix + "\U0010ffff"})
-    return Q(**{f"{column}__startswith": prefix})
 
 
 NAME_COLUMNS = ("name_normal", "name_from_2", "name_from_3", "name_from_4")
@@ -93,6 +83,18 @@ def _first(boats: models.QuerySet[Boat], most: int | None) -> models.QuerySet[Bo
 def _rows(keys: models.QuerySet[Boat, Any]) -> models.QuerySet[Boat, Any]:
     """The boats of these rows, as a part of a union: a bound may stand within one, not at its end."""
     return Boat.objects.filter(pk__in=keys).values("pk").order_by()
+
+
+def listed_designs(text: str = "") -> models.QuerySet[Design, Any]:
+    """Designs with how many boats are built to each, and how many limits stand for it. They are few."""
+    limits = DesignLimit.objects.filter(ended_at__isnull=True)
+    designs = Design.objects.annotate(boat_count=_counted(Boat.objects.all()), limit_count=_counted(limits))
+    return designs.filter(Q(name__istartswith=text) | Q(designer__istartswith=text)) if text else designs
+
+
+def _counted(rows: models.QuerySet[Any]) -> Coalesce:
+    of_each = rows.filter(design=OuterRef("pk")).order_by().values("design").annotate(n=Count("pk")).values("n")
+    return Coalesce(Subquery(of_each), 0)
 
 
 def current_rig(boat: Boat) -> Rig | None:

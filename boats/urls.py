@@ -12,6 +12,7 @@ urlpatterns = [
     path("register/", register.register, name="register"),
     path("spars/", listing.spars, name="spars"),
     path("designs/", designs.show_all, name="designs"),
+    path("designs/list.<str:kind>", designs.export, name="designs_export"),
     path("designs/add/", designs.add, name="design_add"),
     path("designs/<slug:key>/", designs.show, name="design"),
     path("designs/<slug:key>/limits/<slug:dimension>/<slug:mast>/end/", designs.end_limit, name="end_limit"),

@@ -7,6 +7,7 @@ from surveys.views import instruments
 app_name = "instruments"
 urlpatterns = [
     path("", instruments.show_all, name="list"),
+    path("list.<str:kind>", instruments.export, name="export"),
     path("record/", instruments.record, name="record"),
     path("<str:identifier>/", instruments.show, name="instrument"),
     path("<str:identifier>/calibrate/", instruments.calibrate, name="calibrate"),

@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils import timezone
 
 from boats.models import Boat, Rig
@@ -141,6 +142,8 @@ class Visit(models.Model):
         indexes: ClassVar = [
             models.Index(fields=["state", "planned_on"], name="visits_by_state"),
             models.Index(fields=["boat", "date"], name="visits_by_boat"),
+            models.Index(Lower("harbour"), name="visits_by_harbour"),
+            models.Index(Lower("place"), name="visits_by_place"),
         ]
 
     def __str__(self) -> str:

@@ -25,11 +25,12 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from boats import queries as boat_queries
 from boats.models import Boat, Interest, Ownership
-from boats.names import normalise_name, normalise_sail_number
 from boats.rules import on_day
 from computations.catalogue import READINGS
 from computations.inputs import MAST_NAMES
+from office.lookups import begins_in_lower_case
 from office.people.access import is_office
 from office.people.models import Person, Role
 from office.people.queries import people
@@ -243,16 +244,19 @@ def _count(rows: QuerySet[Reading] | QuerySet[Query]) -> Coalesce:
     return Coalesce(Subquery(counted), 0)
 
 
-def _matches(search: str) -> Q:
-    sail, digits = normalise_sail_number(search)
-    found = Q(harbour__icontains=search) | Q(place__icontains=search) | Q(measurer__name__icontains=search)
-    if name := normalise_name(search):
-        found |= Q(boat__name_normal__contains=name)
-    if sail:
-        found |= Q(boat__sail_number_normal__contains=sail)
-    if digits:
-        found |= Q(boat__sail_digits=digits)
-    return found
+def _matches(text: str) -> Q:
+    """Visits of the boats that fit, those of a measurer so called, and those where a harbour or place begins so.
+
+    Each part is read from an index, hence a union: joined by OR they would be asked of every visit.
+    """
+    parts = [
+        Q(boat__in=boat_queries.search(Boat.objects.all(), text).values("pk")),
+        Q(measurer__in=people(name=text).order_by().values("pk")),
+        begins_in_lower_case("harbour__lower", text),
+        begins_in_lower_case("place__lower", text),
+    ]
+    first, *others = [Visit.objects.filter(part).order_by().values("pk") for part in parts]
+    return Q(pk__in=first.union(*others))
 
 
 def unanswered(visit: Visit) -> QuerySet[Query]:

@@ -12,6 +12,7 @@ from surveys.views import (
     photos,
     planning,
     readings,
+    several,
     sheets,
     signing,
     visits,
@@ -21,6 +22,8 @@ app_name = "surveys"
 urlpatterns = [
     path("", visits.show_all, name="list"),
     path("list.<str:kind>", visits.export_list, name="export_list"),
+    path("several/plan/", several.plan, name="plan_several"),
+    path("several/print/", several.print_them, name="print_several"),
     path("ask/", planning.choose_boat, name="choose_boat"),
     path("ask/<str:boat_key>/", planning.ask, name="ask"),
     path("day/", day.show, name="day"),

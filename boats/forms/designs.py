@@ -11,6 +11,10 @@ from computations.catalogue import DIMENSIONS
 from computations.inputs import MAST_NAMES
 
 
+class DesignFilter(forms.Form):
+    q = forms.CharField(label="Design or designer begins with", max_length=80, required=False)
+
+
 class DesignForm(forms.Form):
     name = forms.CharField(label="Name", max_length=80)
     designer = forms.CharField(label="Designer", max_length=120, required=False)

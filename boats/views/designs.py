@@ -2,26 +2,64 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 from django.contrib import messages
-from django.db.models import Count, Q
+from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
-from boats import actions, rules
-from boats.forms.designs import DesignForm, EndLimitForm, LimitForm
+from boats import actions, queries, rules
+from boats.forms.designs import DesignFilter, DesignForm, EndLimitForm, LimitForm
 from boats.models import Design, DesignLimit
 from boats.views.common import posted, status_of
+from office import spreadsheets
 from office.people.access import OFFICE, person_of, require_roles
+
+if TYPE_CHECKING:
+    from django.db.models import QuerySet
+
+ROWS = 50
+SORTS = {
+    "name": ("name",),
+    "designer": ("designer", "name"),
+    "boats": ("boat_count", "name"),
+    "limits": ("limit_count", "name"),
+}
+HEADER = ("design", "designer", "boats", "limits", "remark")
+
+
+def _listed(request: HttpRequest, form: DesignFilter) -> tuple[QuerySet[Any], str]:
+    """The designs asked for, in the order asked for, and that order's key."""
+    text = form.cleaned_data["q"] if form.is_valid() else ""
+    sort = request.GET.get("sort", "name")
+    if sort.removeprefix("-") not in SORTS:
+        sort = "name"
+    keys = SORTS[sort.removeprefix("-")]
+    ordered = [f"-{key}" if sort.startswith("-") else key for key in keys]
+    return queries.listed_designs(text).order_by(*ordered), sort
 
 
 @require_roles(*rules.SEES_EVERY_BOAT)
 def show_all(request: HttpRequest) -> HttpResponse:
-    counted = Design.objects.annotate(
-        boat_count=Count("boats", distinct=True),
-        limit_count=Count("limits", filter=Q(limits__ended_at__isnull=True), distinct=True),
-    )
-    context = {"designs": counted, "keeps_register": rules.may_keep_register(request.user)}
+    form = DesignFilter(request.GET)
+    designs, sort = _listed(request, form)
+    context = {
+        "page": Paginator(designs, ROWS).get_page(request.GET.get("page")),
+        "form": form,
+        "sort": sort,
+        "keeps_register": rules.may_keep_register(request.user),
+    }
     return render(request, "boats/designs.html", context)
+
+
+@require_roles(*rules.SEES_EVERY_BOAT)
+def export(request: HttpRequest, kind: str) -> HttpResponse:
+    if kind not in spreadsheets.KINDS:
+        raise Http404("There is no such kind of file.")
+    designs, _ = _listed(request, DesignFilter(request.GET))
+    rows = ((one.name, one.designer, one.boat_count, one.limit_count, one.remark) for one in designs)
+    return spreadsheets.answer(kind, "designs", HEADER, rows)
 
 
 @require_roles(*OFFICE)

@@ -29,6 +29,7 @@ class FilterForm(forms.Form):
     standing = forms.ChoiceField(
         label="Standing", required=False, choices=[("", "any"), *((str(key), word) for key, word in WORDS.items())]
     )
+    ends = forms.IntegerField(label="Ends within … days", required=False, min_value=0, max_value=3660)
     on = day("On the day", required=False)
 
 

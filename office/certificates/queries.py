@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING
 
 from django.db.models import Exists, OuterRef, Q
 
-from boats.queries import begins_with, boats_visible_to, search
+from boats.queries import boats_visible_to, search
 from office.certificates.models import Certificate, Document
 from office.certificates.standing import Standing, spans, standing_is
+from office.lookups import begins_with
 from surveys.models import Visit, VisitState
 
 if TYPE_CHECKING:
-    import datetime as dt
-
     from django.contrib.auth.models import AnonymousUser
     from django.db.models import QuerySet
 
@@ -52,12 +52,20 @@ def accepted_without_certificate() -> QuerySet[Visit]:
     )
 
 
-def listed(person: Person | AnonymousUser, on: dt.date, *, text: str = "", stands: str = "") -> QuerySet[Certificate]:
-    """The certificates a list shows, without their snapshots, which are long."""
+def listed(
+    person: Person | AnonymousUser, on: dt.date, *, text: str = "", stands: str = "", ends_within: int | None = None
+) -> QuerySet[Certificate]:
+    """The certificates a list shows, without their snapshots, which are long.
+
+    `ends_within`: in force on the day, with a last day no more than that many days later.
+    """
     rows = certificates_visible_to(person).select_related("boat", "replaces", "successor", "issued_by")
     rows = rows.defer("snapshot", "replaces__snapshot", "successor__snapshot").prefetch_related("suspensions")
     if stands:
         rows = rows.filter(standing_is(stands, on))
+    if ends_within is not None:
+        ended_by = on + min(dt.timedelta(days=ends_within + 1), dt.date.max - on)
+        rows = rows.filter(standing_is(Standing.IN_FORCE, on), in_force_before__lte=ended_by)
     if text.strip():
         number = begins_with("number", text.strip().upper())
         rows = rows.filter(number | Q(boat__in=search(boats_visible_to(person), text).values("pk")))

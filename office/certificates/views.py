@@ -51,7 +51,9 @@ def _listed(request: HttpRequest, form: FilterForm) -> tuple[QuerySet[Certificat
     if form.is_valid():
         asked = form.cleaned_data
         on = asked["on"] or on
-        rows = queries.listed(person_of(request), on, text=asked["q"], stands=asked["standing"])
+        rows = queries.listed(
+            person_of(request), on, text=asked["q"], stands=asked["standing"], ends_within=asked["ends"]
+        )
     sort = request.GET.get("sort", "-issued")
     if sort.removeprefix("-") not in SORTS:
         sort = "-issued"

@@ -8,7 +8,8 @@ from typing import Any, ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
-from django.db.models.functions import Lower
+from django.db.models import Value
+from django.db.models.functions import Lower, StrIndex, Substr
 from django.utils import timezone
 
 
@@ -58,6 +59,13 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now)
     lengths = models.CharField(max_length=4, choices=Lengths, default=Lengths.MILLIMETRES)
+    # The name without its first word, kept by the database: people are looked for by their family name.
+    name_after_first = models.GeneratedField(
+        expression=Lower(Substr("name", StrIndex("name", Value(" ")) + 1)),
+        output_field=models.CharField(max_length=120),
+        db_persist=True,
+        db_index=True,
+    )
 
     objects: ClassVar[PersonManager] = PersonManager()
 
@@ -67,6 +75,7 @@ class Person(AbstractBaseUser):
     class Meta:
         ordering: ClassVar = ["name", "pk"]
         constraints: ClassVar = [models.UniqueConstraint(Lower("email"), name="people_one_person_per_email")]
+        indexes: ClassVar = [models.Index(Lower("name"), name="people_by_name")]
 
     def __str__(self) -> str:
         return self.name

@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from office.people.views import account, entrance, people
+from office.people.views import account, entrance, listing, people
 
 app_name = "people"
 urlpatterns = [
-    path("", people.list_people, name="list"),
+    path("", listing.list_people, name="list"),
+    path("list.<str:kind>", listing.export, name="export"),
     path("sign-in/", entrance.SignIn.as_view(), name="sign_in"),
     path("sign-out/", entrance.sign_out, name="sign_out"),
     path("account/", account.show, name="account"),

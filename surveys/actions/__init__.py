@@ -13,6 +13,7 @@ from surveys.actions.planning import (
     call_off_visit,
     follow_rig,
     grant_exception,
+    plan_several,
     plan_visit,
 )
 from surveys.actions.readings import amend_reading, record_reading, withdraw_reading
@@ -40,6 +41,7 @@ __all__ = [
     "call_off_visit",
     "follow_rig",
     "grant_exception",
+    "plan_several",
     "plan_visit",
     "record_instrument",
     "record_reading",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 
 from django.db import transaction
 from django.utils import timezone
 
 from boats.models import Boat, Rig
-from office.audit.refusals import WrongState
+from office.audit.refusals import Refusal, WrongState
 from office.people.models import Person
 from surveys import rules
 from surveys.actions.changes import finish, lock, move, text_of
@@ -54,6 +55,26 @@ def plan_visit(*, by: Person, visit: Visit, measurer: Person, planned_on: dt.dat
         before=before,
         after=after,
     )
+
+
+@transaction.atomic
+def plan_several(
+    *, by: Person, visits: Iterable[Visit], measurer: Person, planned_on: dt.date, harbour: str = ""
+) -> list[Visit]:
+    """One day and one measurer for all of them, or for none: the first that is refused says why, by its boat's name.
+
+    Without `harbour` each keeps the one it was planned for, or takes the boat's own.
+    """
+    rules.check_may_plan(by)
+    planned = []
+    for visit in visits:
+        where = harbour or visit.harbour or visit.boat.harbour
+        try:
+            done = plan_visit(by=by, visit=visit, measurer=measurer, planned_on=planned_on, harbour=where)
+        except Refusal as refusal:
+            raise WrongState(f"{visit.boat.name}: {refusal} None of the ticked visits was planned.") from refusal
+        planned.append(done)
+    return planned
 
 
 def _plan(visit: Visit) -> dict[str, str]:

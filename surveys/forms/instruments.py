@@ -63,12 +63,20 @@ class OutOfUseForm(forms.Form):
 
 
 class InstrumentFilter(forms.Form):
+    q = forms.CharField(label="Mark, serial number, maker or keeper begins with", max_length=80, required=False)
     kind = forms.ChoiceField(
         label="Kind", required=False, choices=[("", "any"), *[(one, one.replace("_", " ")) for one in INSTRUMENT_KINDS]]
     )
     due = forms.ChoiceField(
         label="Calibration",
         required=False,
-        choices=[("", "any"), ("overdue", "overdue"), ("due_soon", "due within 60 days"), ("in_date", "in date")],
+        choices=[
+            ("", "any"),
+            ("overdue", "overdue"),
+            ("due_soon", "due within 60 days"),
+            ("in_date", "in date"),
+            ("none", "none on record"),
+        ],
     )
+    within = forms.IntegerField(label="Due within … days", required=False, min_value=0, max_value=3660)
     out_of_use = forms.BooleanField(label="Also those out of use", required=False)

@@ -7,9 +7,11 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from boats.forms.fields import day, reason
+from boats.forms.fields import KeyedChoice, day, reason
 from computations.catalogue import BOOM_HEIGHT_METHODS
 from computations.inputs import ANSWERS, INTERESTS, PREPARATION_ITEMS
+from office.people.models import Person, Role
+from office.people.queries import people
 from surveys.logsheet.fields import LARGEST_FILE, LONGEST_REMARK, MAST_STATES
 from surveys.models import Visit, VisitState
 from surveys.queries import Candidate
@@ -21,7 +23,7 @@ METHOD_WORDS = {"string": "By the string", "two_mark": "By two marks"}
 class ListFilter(forms.Form):
     """The address of the list holds it all."""
 
-    q = forms.CharField(label="Boat, sail number, harbour or measurer", required=False, max_length=80)
+    q = forms.CharField(label="Boat, sail number, harbour or measurer begins with", required=False, max_length=80)
     state = forms.ChoiceField(
         label="State",
         required=False,
@@ -60,6 +62,25 @@ class PlanForm(forms.Form):
             ("", "choose a measurer"),
             *[(one.person.key, one.person.name) for one in candidates if one.free],
         ]
+
+
+class PlanSeveralForm(forms.Form):
+    """One day and measurer for all that are ticked; each its own harbour, unless one is given for all."""
+
+    measurer = KeyedChoice(Person.objects.none(), label="Measurer", empty_label="choose a measurer")
+    planned_on = day("Day", initial=None)
+    harbour = forms.CharField(
+        label="Harbour or yard for all of them",
+        max_length=80,
+        required=False,
+        help_text="Left empty, each keeps the harbour it was planned for, or takes the boat's own.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        measurer = self.fields["measurer"]
+        assert isinstance(measurer, forms.ModelChoiceField)  # noqa: S101 - for the type checker
+        measurer.queryset = people(role=Role.MEASURER, active=True).order_by("name", "pk")
 
 
 class ReasonForm(forms.Form):

@@ -41,20 +41,31 @@ def one_visit(visit: Visit, size: str, *, blank: bool = False) -> bytes:
 
 def whole_day(visits: Sequence[Visit], day: dt.date, size: str, *, blank: bool = False) -> bytes:
     """The day's visits by harbour, then the log sheet of each whose rig is described, every one numbered by itself."""
+    return _bundle(visits, f"Visits on {day}", f"Log sheets for {day}", size, blank=blank)
+
+
+def several(visits: Sequence[Visit], size: str, *, blank: bool = False) -> bytes:
+    """The same for visits of any days, each with its day in the list."""
+    title = f"Log sheets of {len(visits)} visit{'' if len(visits) == 1 else 's'}"
+    return _bundle(visits, title, title, size, blank=blank, days=True)
+
+
+def _bundle(visits: Sequence[Visit], heading: str, title: str, size: str, *, blank: bool, days: bool = False) -> bytes:
     described = [visit for visit in visits if rig_of(visit) is not None]
     sheets = sheets_of(described, blank=blank)
     left_out = [visit for visit in visits if rig_of(visit) is None]
     front = render_to_string(
         "surveys/paper/day.html",
         {
-            "day": day,
+            "heading": heading,
+            "days": days,
             "visits": visits,
             "left_out": left_out,
             "page_size": papers.SIZES[size],
             "kit": sorted({piece for sheet in sheets for piece in sheet.kit}, key=lambda piece: piece.identifier),
         },
     )
-    return _joined([_pdf(front), *(_pdf(html_of(sheet, size)) for sheet in sheets)], f"Log sheets for {day}")
+    return _joined([_pdf(front), *(_pdf(html_of(sheet, size)) for sheet in sheets)], title)
 
 
 def _pdf(html: str) -> bytes:

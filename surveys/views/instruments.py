@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
+from functools import reduce
+from operator import or_
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote, urlencode
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from office.people.access import OFFICE, require_roles
-from office.people.models import Role
+from office import spreadsheets
+from office.people.access import OFFICE, is_office, require_roles
+from office.people.models import Person, Role
 from surveys import actions, rules
 from surveys.forms.instruments import CalibrationForm, InstrumentFilter, InstrumentForm, OutOfUseForm
 from surveys.models import Instrument
@@ -25,6 +31,10 @@ if TYPE_CHECKING:
 ROWS = 50
 SOON = dt.timedelta(days=60)
 SORTS = {"identifier": ("identifier",), "kind": ("kind", "identifier"), "due": ("due", "identifier")}
+HEADER = (
+    "instrument", "kind", "maker", "serial_number", "accuracy_class", "limit_of_error", "nominal_length_mm",
+    "calibrated_on", "due_on", "standing", "kept_by", "out_of_use_since",
+)  # fmt: skip
 READERS = (Role.MEASURER, *OFFICE)
 
 
@@ -51,9 +61,64 @@ def _filtered(request: HttpRequest, form: InstrumentFilter) -> tuple[QuerySet[An
             rows = rows.filter(due__gte=today, due__lte=today + SOON)
         elif data["due"] == "in_date":
             rows = rows.filter(due__gt=today + SOON)
+        elif data["due"] == "none":
+            rows = rows.filter(due__isnull=True)
+        if data["within"] is not None:  # what is overdue is due as well
+            rows = rows.filter(due__lte=today + dt.timedelta(days=data["within"]))
+        if data["q"]:
+            rows = rows.filter(_called(data["q"]))
     sort = request.GET.get("sort", "identifier")
     keys = SORTS.get(sort.removeprefix("-"), SORTS["identifier"])
     return rows.order_by(*(f"-{key}" if sort.startswith("-") else key for key in keys)), sort
+
+
+def _called(text: str) -> Q:
+    """The office's kit is a few hundred pieces at most."""
+    columns = ("identifier", "serial_number", "maker", "keeper__name")
+    return reduce(or_, [Q(**{f"{column}__istartswith": text}) for column in columns])
+
+
+@dataclass(frozen=True, slots=True)
+class Letter:
+    """What is written to a keeper whose pieces are due: an address that opens the viewer's own mail program."""
+
+    keeper: Person
+    pieces: int
+    address: str
+
+
+def _letters(listed: list[tuple[Any, str]]) -> list[Letter]:
+    """One letter to each keeper of what is listed and due or overdue."""
+    due: dict[Person, list[Any]] = {}
+    for one, stands in listed:
+        if one.keeper is not None and one.keeper.is_active and stands in {"overdue", "due_soon"}:
+            due.setdefault(one.keeper, []).append(one)
+    return [Letter(keeper, len(pieces), _mailto(keeper, pieces)) for keeper, pieces in due.items()]
+
+
+def _mailto(keeper: Person, pieces: list[Any]) -> str:
+    lines = [f"{one.identifier}, {one.kind.replace('_', ' ')}: due {one.due.isoformat()}" for one in pieces]
+    body = "\r\n".join(["These pieces in your keeping are due for calibration:", "", *lines, ""])
+    return f"mailto:{quote(keeper.email, safe='@')}?" + urlencode(
+        {"subject": "Calibration due", "body": body}, quote_via=quote
+    )
+
+
+@require_roles(*READERS)
+def export(request: HttpRequest, kind: str) -> HttpResponse:
+    if kind not in spreadsheets.KINDS:
+        raise Http404("There is no such kind of file.")
+    rows, _ = _filtered(request, InstrumentFilter(request.GET))
+    today = timezone.localdate()
+    table = (
+        (
+            one.identifier, one.kind.replace("_", " "), one.maker, one.serial_number, one.accuracy_class,
+            one.limit_of_error, one.nominal_length_mm, one.calibrated, one.due,
+            standing(one.due, today).replace("_", " "), one.keeper.name if one.keeper else "", one.out_of_use_since,
+        )
+        for one in rows.iterator(chunk_size=1000)
+    )  # fmt: skip
+    return spreadsheets.answer(kind, "instruments", HEADER, table)
 
 
 @require_roles(*READERS)
@@ -69,6 +134,7 @@ def show_all(request: HttpRequest) -> HttpResponse:
         "listed": listed,
         "sort": sort,
         "keeps": rules.may_keep_instruments(person_of(request)),
+        "letters": _letters(listed) if is_office(request.user) else [],
     }
     return render(request, "instruments/list.html", context)
 

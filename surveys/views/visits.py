@@ -48,7 +48,14 @@ def show_all(request: HttpRequest) -> HttpResponse:
     form = ListFilter(request.GET)
     visits, sort = _listed(request, form)
     page = Paginator(visits, ROWS).get_page(request.GET.get("page"))
-    context = {"form": form, "page": page, "sort": sort, "office": is_office(request.user)}
+    office = is_office(request.user)
+    context = {
+        "form": form,
+        "page": page,
+        "sort": sort,
+        "office": office,
+        "ticks": office or person_of(request).holds(Role.MEASURER),
+    }
     return render(request, "surveys/list.html", context)
 
 

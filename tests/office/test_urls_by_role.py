@@ -81,6 +81,7 @@ TABLE: dict[str, Access] = {
     "people:change_password": only(ANYBODY),
     "people:choose_lengths": sent_by(ANYBODY),
     "people:list": only(ADMINISTRATOR),
+    "people:export": only(ADMINISTRATOR),
     "people:invite": only(ADMINISTRATOR),
     "people:cancel_invitation": only(ADMINISTRATOR),
     "people:person": only(ADMINISTRATOR),
@@ -105,6 +106,7 @@ TABLE: dict[str, Access] = {
     "boats:register": only(OFFICE),
     "boats:spars": only(KIT_READERS),
     "boats:designs": only(KIT_READERS),
+    "boats:designs_export": only(KIT_READERS),
     "boats:design_add": only(OFFICE),
     "boats:design": only(KIT_READERS),  # an empty limit comes back before anybody asks who it was
     "boats:end_limit": only(OFFICE),
@@ -122,6 +124,8 @@ TABLE: dict[str, Access] = {
     # Visits
     "surveys:list": only(LISTS),
     "surveys:export_list": only(LISTS),
+    "surveys:plan_several": only(OFFICE),
+    "surveys:print_several": only(KIT_READERS),
     "surveys:choose_boat": only(OFFICE | OWNERS),
     "surveys:ask": only(OFFICE | OWNER),
     "surveys:visit": only(VISIT_READERS),
@@ -160,6 +164,7 @@ TABLE: dict[str, Access] = {
     "surveys:calendar_feed": PUBLIC_TO_READ,
     # Instruments
     "instruments:list": only(KIT_READERS),
+    "instruments:export": only(KIT_READERS),
     "instruments:instrument": only(KIT_READERS),
     "instruments:record": only(OFFICE),
     "instruments:calibrate": only(OFFICE),
@@ -289,6 +294,8 @@ class World:
         return keys[space].key if part == "key" else usual[part]
 
     def query(self, name: str) -> str:
+        if name == "surveys:plan_several":
+            return f"?visit={self.planned.key}"
         if name != "surveys:settle":
             return ""
         visit = self.returned

@@ -8,7 +8,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.mail import send_mail
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -19,26 +18,11 @@ from office.audit.refusals import Refusal
 from office.people import queries, rules
 from office.people.access import require_roles
 from office.people.actions import invitations, roles
-from office.people.forms import GiveRoleForm, InviteForm, PeopleFilter, ReasonForm
+from office.people.forms import GiveRoleForm, InviteForm, ReasonForm
 from office.people.models import Invitation, Person, Role
 from office.people.views.account import signed_in
 
-A_PAGE = 50
 administrators_only = require_roles(Role.ADMINISTRATOR)
-
-
-@administrators_only
-def list_people(request: HttpRequest) -> HttpResponse:
-    form = PeopleFilter(request.GET)
-    wanted = form.cleaned_data if form.is_valid() else {}
-    active = {"active": True, "disabled": False}.get(wanted.get("state", ""))
-    found = queries.people(name=wanted.get("name", ""), role=wanted.get("role", ""), active=active)
-    context = {
-        "form": form,
-        "page": Paginator(found, A_PAGE).get_page(request.GET.get("page")),
-        "invitations": queries.open_invitations(),
-    }
-    return render(request, "people/list.html", context)
 
 
 @administrators_only

@@ -1,0 +1,31 @@
+"""Conditions that each database answers from an index."""
+
+from __future__ import annotations
+
+from django.db import connections
+from django.db.models import CharField, Q, Value
+from django.db.models.functions import Lower
+
+CharField.register_lookup(Lower)  # so that a condition can name the index on the lower-case form
+_LAST = "\U0010ffff"
+
+
+def begins_with(column: str, prefix: str) -> Q:
+    """Rows whose column begins with a prefix, in the form each database answers from its index.
+
+    SQLite's LIKE ignores case and therefore the index, a range does not; on PostgreSQL a range follows the
+    language's order of letters, LIKE has an index of its own.
+    """
+    if connections["default"].vendor == "sqlite":
+        return Q(**{f"{column}__gte": prefix, f"{column}__lt": prefix + _LAST})
+    return Q(**{f"{column}__startswith": prefix})
+
+
+def begins_in_lower_case(column: str, prefix: str) -> Q:
+    """The same whatever the case, for a column that is lower case or named by its lower form: `name__lower`.
+
+    The database itself makes the prefix lower case, as it did what stands in the index.
+    """
+    if connections["default"].vendor == "sqlite":
+        return Q(**{f"{column}__gte": Lower(Value(prefix)), f"{column}__lt": Lower(Value(prefix + _LAST))})
+    return Q(**{f"{column}__startswith": Lower(Value(prefix))})
