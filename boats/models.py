@@ -66,6 +66,9 @@ class DesignLimit(models.Model):
         return kind.unit if kind else ""
 
 
+NOT_INDEXED = ~models.Q(near_number=models.F("sail_number_normal"), near_name=models.F("name_normal"))
+
+
 class Boat(models.Model):
     """A boat as she is known today; `former` keeps what she was known as."""
 
@@ -79,6 +82,9 @@ class Boat(models.Model):
     sail_number = models.CharField(max_length=20)
     sail_number_normal = models.CharField(max_length=20, db_index=True, editable=False)
     sail_digits = models.CharField(max_length=20, db_index=True, editable=False, blank=True)  # without national letters
+    # The forms her near spellings were made of: where they are not those above, they are made anew (boats.near).
+    near_number = models.CharField(max_length=20, editable=False, blank=True, default="")
+    near_name = models.CharField(max_length=80, editable=False, blank=True, default="")
     hin = models.CharField("hull identification number", max_length=20, blank=True)
     design = models.ForeignKey(Design, on_delete=models.PROTECT, related_name="boats", null=True, blank=True)
     builder = models.CharField(max_length=120, blank=True)
@@ -92,9 +98,23 @@ class Boat(models.Model):
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["hin"], condition=~models.Q(hin=""), name="boats_one_boat_per_hin"),
         ]
+        indexes: ClassVar = [models.Index(fields=["id"], condition=NOT_INDEXED, name="boats_not_indexed")]
 
     def __str__(self) -> str:
         return f"{self.name} ({self.sail_number})"
+
+
+class NearSpelling(models.Model):
+    """What is left of a boat's number or name without one of its signs: an index, made from her row (boats.near)."""
+
+    boat = models.ForeignKey(Boat, on_delete=models.CASCADE, related_name="+")
+    spelling = models.CharField(max_length=80)
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["spelling"], name="boats_by_near_spelling")]
+
+    def __str__(self) -> str:
+        return self.spelling
 
 
 class FormerParticulars(models.Model):

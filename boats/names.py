@@ -22,8 +22,13 @@ SAIL_NUMBER_EXPECTED = (
 )
 
 
+_ASCII_SIGNS = {code: None for code in range(128) if not chr(code).isalnum()}
+
+
 def _squeezed(text: str) -> str:
     """Compatibility forms made plain (NFKC), upper case, letters and digits only."""
+    if text.isascii():  # nearly always, and ten times as quick
+        return text.upper().translate(_ASCII_SIGNS)
     return "".join(sign for sign in unicodedata.normalize("NFKC", text).upper() if sign.isalnum())
 
 

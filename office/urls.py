@@ -16,4 +16,5 @@ urlpatterns = [
     path("certificates/", include("office.certificates.urls")),
     path("desk/", include("office.desk.urls")),
     path("check/", include("office.racing.urls")),
+    path("events/", include("office.racing.event_urls")),
 ]

@@ -17,6 +17,7 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("Visits", "surveys:list", FIELD),
     ("Boats", "boats:list", (*FIELD, Role.OWNER)),
     ("Certificates", "certificates:list", (*STAFF, Role.OWNER)),
+    ("Events", "events:list", (*STAFF, Role.RACE_COMMITTEE)),
     ("Instruments", "instruments:list", FIELD),
     ("People", "people:list", (Role.ADMINISTRATOR,)),
     ("Policy", "policy:show", (Role.ADMINISTRATOR,)),

@@ -20,7 +20,7 @@ _OTHER_ENCODINGS = {codecs.BOM_UTF16_LE: "UTF-16", codecs.BOM_UTF16_BE: "UTF-16"
 
 def read_table(data: bytes, findings: Findings) -> Iterator[RawRow]:
     """The lines that are neither blank nor comments, each with its number and its cells as written."""
-    for number, line in enumerate(_lines(data, findings), start=1):
+    for number, line in enumerate(lines_of(data, findings), start=1):
         if not line or line[0] == "#" or line.isspace():
             continue
         try:
@@ -32,7 +32,7 @@ def read_table(data: bytes, findings: Findings) -> Iterator[RawRow]:
                 return
 
 
-def _lines(data: bytes, findings: Findings) -> list[str]:
+def lines_of(data: bytes, findings: Findings) -> list[str]:
     """The file's lines; those that are not UTF-8 are noted, and read on with a sign for what could not be read."""
     if (encoding := _OTHER_ENCODINGS.get(data[:2])) is not None:
         findings.add(1, "", f"text in {encoding}", "text in UTF-8", quoted=False)

@@ -13,6 +13,7 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -34,6 +35,20 @@ _FORMULA = re.compile(_TAG + rb"f[\s/>]")
 _MERGED = re.compile(_TAG + rb"mergeCell[\s/>][^>]*?ref\s*=\s*[\"']([A-Za-z0-9:]{1,40})")
 
 
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a workbook is to hold, in words; its most cells, as tags of XML, and columns; and what is asked of it."""
+
+    what: str = "log sheet"
+    most_tags: int = MOST_TAGS
+    most_columns: int = MOST_COLUMNS
+    expected_columns: str = f"the {len(COLUMNS)} columns of a log sheet"
+    expected_size: str = "a workbook with the log sheet only"
+
+
+LOG_SHEET = Kind()
+
+
 class _RefusedError(Exception):
     """The workbook as a whole is refused: what was found, what was expected."""
 
@@ -43,12 +58,12 @@ class _RefusedError(Exception):
         self.expected = expected
 
 
-def read_table(data: bytes, findings: Findings) -> list[RawRow]:
+def read_table(data: bytes, findings: Findings, kind: Kind = LOG_SHEET) -> list[RawRow]:
     """The rows of the first sheet, each with its number and its cells as text."""
     try:
-        formulas = _inspect(data)
+        formulas = _inspect(data, kind)
         before = len(findings)
-        rows = _cells(data, findings)
+        rows = _cells(data, findings, kind)
         if formulas and len(findings) == before:
             raise _RefusedError("a formula in another sheet", "a workbook without formulas")
     except _RefusedError as refused:
@@ -57,7 +72,7 @@ def read_table(data: bytes, findings: Findings) -> list[RawRow]:
     return rows
 
 
-def _inspect(data: bytes) -> bool:
+def _inspect(data: bytes, kind: Kind) -> bool:
     """Refuse what is no plain workbook, before anything in it is interpreted; tell whether any sheet has a formula."""
     formulas = False
     try:
@@ -72,8 +87,8 @@ def _inspect(data: bytes) -> bool:
                 content = _unpack(archive, part, unpacked)
                 unpacked += len(content)
                 tags += content.count(b"<")
-                if tags > MOST_TAGS:
-                    raise _RefusedError("far more cells than a log sheet has", "a workbook with the log sheet only")
+                if tags > kind.most_tags:
+                    raise _RefusedError(f"far more cells than the {kind.what} may have", kind.expected_size)
                 _check_content(part.filename, content)
                 formulas = formulas or (bool(_SHEET.fullmatch(part.filename)) and bool(_FORMULA.search(content)))
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, NotImplementedError, RuntimeError):
@@ -100,7 +115,7 @@ def _check_part(part: zipfile.ZipInfo) -> None:
         name.lower().endswith((".xml", ".rels")) and not _SHEET.fullmatch(name) and "sharedstrings" not in name.lower()
     )
     if plain and part.file_size > LARGEST_PART:
-        raise _RefusedError(f"a part of over 1 MiB ({name[:60]})", "a workbook with the log sheet only")
+        raise _RefusedError(f"a part of over 1 MiB ({name[:60]})", "a workbook with one plain table only")
 
 
 def _unpack(archive: zipfile.ZipFile, part: zipfile.ZipInfo, already: int) -> bytes:
@@ -130,7 +145,7 @@ def _check_content(name: str, content: bytes) -> None:
         raise _RefusedError(f"merged cells {merged[1].decode()}", "no merged cells")
 
 
-def _cells(data: bytes, findings: Findings) -> list[RawRow]:
+def _cells(data: bytes, findings: Findings, kind: Kind) -> list[RawRow]:
     """The first sheet's rows as text."""
     import openpyxl  # noqa: PLC0415  (takes a quarter of a second: only for spreadsheets)
 
@@ -140,19 +155,19 @@ def _cells(data: bytes, findings: Findings) -> list[RawRow]:
             book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False, keep_links=False)
             sheet = book.worksheets[0]
             sheet.reset_dimensions()  # what the sheet says of its own size need not be true
-            return list(_rows(sheet.iter_rows(), findings))
+            return list(_rows(sheet.iter_rows(), findings, kind))
     except _RefusedError:
         raise
     except Exception:  # noqa: BLE001 - a damaged workbook can fail anywhere within the library
-        raise _RefusedError("a workbook that cannot be read", "an .xlsx workbook with the log sheet first") from None
+        raise _RefusedError("a workbook that cannot be read", f"an .xlsx workbook with the {kind.what} first") from None
 
 
-def _rows(sheet_rows: Iterable[Sequence[Any]], findings: Findings) -> Iterator[RawRow]:
+def _rows(sheet_rows: Iterable[Sequence[Any]], findings: Findings, kind: Kind) -> Iterator[RawRow]:
     """Each filled row with its number. Cells that hold no plain text or number are noted under their column's name."""
     header: list[str] = []
     for number, cells in enumerate(sheet_rows, start=1):
-        if len(cells) > MOST_COLUMNS:
-            raise _RefusedError(f"{len(cells)} columns in row {number}", f"the {len(COLUMNS)} columns of a log sheet")
+        if len(cells) > kind.most_columns:
+            raise _RefusedError(f"{len(cells)} columns in row {number}", kind.expected_columns)
         if findings.full:
             return
         raw: list[str] = []

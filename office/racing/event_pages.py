@@ -1,0 +1,63 @@
+"""Rows of the page of an event, made as escaped text: a list of thousands is shown as quickly as it is matched.
+
+A template takes twenty times as long for the same rows; every text goes through `escape` here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+from html import escape
+
+from django.utils.safestring import SafeString, mark_safe
+
+from office import marks
+from office.racing.results import Result
+
+
+def rows(found: Iterable[Result], entry_address: str) -> SafeString:
+    """<tr> for each; `entry_address` with a 0 where the row's number goes, as in /events/KEY/entries/0/."""
+    before, _, after = entry_address.rpartition("0")
+    before, after = escape(before), escape(after)
+    return mark_safe("".join(_row(one, before, after) for one in found))  # noqa: S308  (every text is escaped)
+
+
+def _row(one: Result, before: str, after: str) -> str:
+    name = escape(one.boat or one.sail_number)
+    return (
+        f'<tr><td class="figures" data-label="Row">{one.row}</td>'
+        f'<th scope="row"><a href="{before}{one.row}{after}"><bdi>{name}</bdi></a>{_register(one)}</th>'
+        f'<td data-label="Sail number"><bdi>{escape(one.sail_number) or "–"}</bdi></td>'
+        f'<td data-label="Over the event">{_mark(one.status)}</td>'
+        f'<td data-label="Certificate">{_certificate(one.certificate)}</td>'
+        f'<td data-label="Last day in force">{one.last_day or "–"}</td>'
+        f'<td data-label="What to know">{_told(one)}</td></tr>\n'
+    )
+
+
+def _register(one: Result) -> str:
+    """The boat of the register, where she is written otherwise than in the list."""
+    boat = one.matched
+    if boat is None or (boat.name == one.boat and boat.sail_number == one.sail_number):
+        return ""
+    return f'<br><span class="small">{escape(boat.name)}, {escape(boat.sail_number)}</span>'
+
+
+def _certificate(number: str) -> str:
+    return f'<a href="/check/c/{escape(number)}/">{escape(number)}</a>' if number else "–"
+
+
+def _told(one: Result) -> str:
+    said = " ".join(one.notes)
+    if one.offered:
+        boats = ", ".join(f"{boat.name} ({boat.sail_number})" for boat in one.offered[:3])
+        more = f" and {len(one.offered) - 3} more" if len(one.offered) > 3 else ""
+        return escape(f"May be {boats}{more}. {said}".strip())
+    if one.matched is None:
+        return escape(f"{one.why[:1].upper()}{one.why[1:]}. {said}".strip())
+    return escape(f"Settled by hand. {said}".strip() if one.settled else said)
+
+
+@cache
+def _mark(status: str) -> str:
+    return str(marks.render(marks.find(marks.STATES, status)))

@@ -1,0 +1,24 @@
+"""Events of race committees."""
+
+from django.urls import path
+
+from office.racing import entry_views, event_views, statement_views
+
+app_name = "events"
+urlpatterns = [
+    path("", event_views.show_all, name="list"),
+    path("new/", event_views.make, name="make"),
+    path("<str:key>/", event_views.show, name="event"),
+    path("<str:key>/change/", event_views.change, name="change"),
+    path("<str:key>/people/", event_views.people, name="people"),
+    path("<str:key>/people/<str:person_key>/end/", event_views.end_member, name="end_member"),
+    path("<str:key>/list/", entry_views.upload, name="upload"),
+    path("<str:key>/check/", entry_views.check_again, name="check_again"),
+    path("<str:key>/checks/<int:number>/", event_views.check, name="check"),
+    path("<str:key>/entries/<int:row>/", entry_views.entry, name="entry"),
+    path("<str:key>/entries/<int:row>/settle/", entry_views.settle, name="settle"),
+    path("<str:key>/entries/<int:row>/statement/", entry_views.record_statement, name="record_statement"),
+    path("<str:key>/report/<str:kind>/", entry_views.report_file, name="report"),
+    path("<str:key>/statements/", statement_views.show, name="statements"),
+    path("<str:key>/statements/<str:statement_key>/settle/", statement_views.settle, name="settle_statement"),
+]
