@@ -14,13 +14,11 @@ from dataclasses import dataclass
 from django.db import connection
 
 from boats.bulk import given, parameter
-from office.certificates import models
-from office.certificates.models import Ending
+from office.certificates.models import Ending, Suspension
 from office.certificates.standing import Standing
 
 ENDS = "ends_during"
 NONE = "none"
-SUSPENDED = "suspended"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +43,7 @@ class Paper:
     def stands(self, on: dt.date) -> str:
         """As `office.certificates.standing.standing` says it."""
         if self.valid_from <= on < self.before:
-            return SUSPENDED if self.suspended_on(on) else Standing.IN_FORCE
+            return Standing.SUSPENDED if self.suspended_on(on) else Standing.IN_FORCE
         if on < self.valid_from < self.before:
             return Standing.NOT_YET
         return Standing(self.ending) if self.ending else Standing.EXPIRED
@@ -100,7 +98,7 @@ def _last_day_in_force(paper: Paper, day: dt.date) -> dt.date:
 
 def _not_in_force(papers: Sequence[Paper], first: dt.date, last: dt.date) -> Over:
     """The certificate whose days hold the first day (it is suspended), else the one that began last before it."""
-    suspended = next((one for one in papers if one.stands(first) == SUSPENDED), None)
+    suspended = next((one for one in papers if one.stands(first) == Standing.SUSPENDED), None)
     begun = [one for one in papers if one.valid_from <= first and one.before > one.valid_from]
     ended = max(begun, key=lambda one: (one.before, one.valid_from), default=None)
     never = [one for one in papers if one.before <= one.valid_from and one.ending == Ending.WITHDRAWN]
@@ -108,7 +106,7 @@ def _not_in_force(papers: Sequence[Paper], first: dt.date, last: dt.date) -> Ove
     coming = later[0] if later else None
     begins = _begins(papers, first, last)
     if suspended is not None:
-        return Over(SUSPENDED, suspended, begins_on=begins)
+        return Over(Standing.SUSPENDED, suspended, begins_on=begins)
     if ended is not None:
         status = Standing.WITHDRAWN if ended.ending == Ending.WITHDRAWN else Standing.EXPIRED
         return Over(status, ended, begins_on=begins)
@@ -149,11 +147,8 @@ def _papers(boats: Sequence[int]) -> dict[int, list[Paper]]:
 def _suspensions(boats: Sequence[int]) -> dict[int, list[tuple[dt.date, dt.date | None]]]:
     """Of certificates of these boats; suspensions are few, so all that there are of them are asked for."""
     found: dict[int, list[tuple[dt.date, dt.date | None]]] = defaultdict(list)
-    suspension = getattr(models, "Suspension", None)
-    if suspension is None:
-        return found
     wanted = set(boats)
-    rows = suspension.objects.order_by("since").values_list(
+    rows = Suspension.objects.order_by("since").values_list(
         "certificate_id", "certificate__boat_id", "since", "lifted_from"
     )
     for certificate, boat, since, lifted in rows:

@@ -11,11 +11,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from boats import exports
 from boats.list_matching import look_wide
 from boats.models import Boat
 from boats.views.common import posted, status_of
-from office import papers
+from office import papers, spreadsheets
 from office.people.access import person_of
 from office.racing import actions, entry_file, queries, report, results, statements
 from office.racing.checking import key_of
@@ -164,7 +163,7 @@ def report_file(request: HttpRequest, key: str, kind: str) -> HttpResponse:
         raise Http404("There is no entry list yet.")
     name = f"entries-{event.first_day.isoformat()}"
     if kind == "csv":
-        return exports.answer("csv", name, *results.table(found, extra))
+        return spreadsheets.answer("csv", name, *results.table(found, extra))
     return HttpResponse(
         report.pdf(sheet, size),
         content_type="application/pdf",

@@ -45,6 +45,8 @@ LISTS = (
     ("desk:queue", "reviewer"),
     ("desk:fleet", "administrator"),
     ("racing:check", "race_committee"),
+    ("events:list", "race_committee"),
+    ("events:list", "administrator"),
 )
 ASKED = {"racing:check": {"q": "Quiet"}}
 MOST = 30  # of any list, whatever it holds

@@ -7,6 +7,7 @@ Whoever may not is told so (403); who is not signed in is sent to the sign-in pa
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -15,12 +16,17 @@ import pytest
 from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from boats import actions as boat_actions
 from office.certificates import actions as certificate_actions
 from office.certificates import paper, pdf, renewing
 from office.people.actions import invitations
 from office.people.models import Role, RoleHolding
+from office.racing import actions as event_actions
+from office.racing import statements
+from office.racing.entry_file import read_pasted
+from office.racing.models import Event
 from office.work.actions import ask_for_work
 from surveys import actions
 from surveys.actions.calendars import make_calendar
@@ -48,6 +54,7 @@ KIT_READERS = OFFICE | {"measurer", "second_measurer"}
 OWNERS = frozenset({"owner", "other_owner"})
 BOAT_READERS = KIT_READERS | OWNER
 LISTS = KIT_READERS | OWNERS
+COMMITTEE = OFFICE | {"race_committee"}
 VISIT_READERS = OFFICE | MEASURER | OWNER
 
 
@@ -198,6 +205,22 @@ TABLE: dict[str, Access] = {
     # The race committee's pages are everybody's
     "racing:check": PUBLIC_TO_READ,
     "racing:certificate": PUBLIC_TO_READ,
+    # Events, of `race_committee`
+    "events:list": only(COMMITTEE),
+    "events:make": only(COMMITTEE),
+    "events:event": only(COMMITTEE),
+    "events:change": only(COMMITTEE),
+    "events:people": only(COMMITTEE),
+    "events:end_member": sent_by(COMMITTEE),
+    "events:upload": only(COMMITTEE),
+    "events:check_again": sent_by(COMMITTEE),
+    "events:check": only(COMMITTEE),
+    "events:entry": only(COMMITTEE),
+    "events:settle": sent_by(COMMITTEE),
+    "events:record_statement": sent_by(COMMITTEE),
+    "events:report": only(COMMITTEE),
+    "events:statements": only(COMMITTEE),
+    "events:settle_statement": only(COMMITTEE),
 }
 
 
@@ -246,10 +269,25 @@ class World:
         self.work = ask_for_work(by=by, kind="recompute")
         self.signed = self.stage.visit("signed")
         self.under_review = self.stage.visit("under_review")
+        self.event = self.make_event(cast)
+        self.statement = statements.record_statement(
+            by=cast.race_committee, event=self.event, sail_number="WES 1", name="Nobody", signatory="x",
+            signed_at=timezone.now(),
+        )  # fmt: skip
         actions.ask_query(
             by=cast.reviewer, visit=self.under_review, slug="foot_distance", mast="main", position="",
             question="From the track?",
         )  # fmt: skip
+
+    @staticmethod
+    def make_event(cast: Cast) -> Event:
+        by, day = cast.race_committee, dt.date(2026, 6, 5)
+        event = event_actions.make_event(by=by, name="Week", first_day=day, last_day=day, rules_edition="2025_2028")
+        event_actions.add_member(by=by, event=event, email=by.email)
+        content = "sail_number,boat\nWES 1,Nobody\n"
+        file = read_pasted(content)
+        event_actions.take_entry_list(by=by, event=event, file=file, content=content.encode(), filename="list")
+        return event
 
     @property
     def first_day(self) -> Any:
@@ -278,16 +316,20 @@ class World:
             ("certificates:issue", "key"): self.accepted.key,
             ("certificates:renewal", "key"): self.renewal.key,
             ("certificates:pdf", "size"): "A4",
+            ("events:check", "number"): 1,
+            ("events:end_member", "person_key"): self.cast.race_committee.key,
         }
         usual: dict[str, Any] = {
             "kind": "csv", "dimension": "luff", "mast": "main", "person_key": self.cast.stranger.key,
             "boat_key": self.boat.key, "row_key": "foot_distance-main-one", "slug": "foot_distance", "take": 1,
+            "row": 2, "statement_key": self.statement.key,
             "query_key": self.under_review.queries.get().key, "identifier": "T-03", "token": self.token,
             "role": "measurer", "photo_key": self.photo.key, "number": self.certificate.number,
         }  # fmt: skip
         keys: dict[str, Any] = {
             "boats": self.boat, "surveys": self.returned, "desk": self.under_review, "people": self.cast.stranger,
             "work": self.work,
+            "events": self.event,
         }  # fmt: skip
         if (name, part) in own:
             return own[name, part]

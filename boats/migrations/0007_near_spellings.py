@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('boats', '0003_what_stood_stays'),
+        ('boats', '0006_declarations_stand'),
     ]
 
     operations = [
