@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('audit', '0001_initial'),
-        ('boats', '0004_near_spellings'),
+        ('boats', '0007_near_spellings'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from office.certificates.batch import over_days
-from office.certificates.models import Ending
+from office.certificates.models import Ending, Suspension
 from office.certificates.standing import Standing, standing
 from tests.office.certificates.conftest import make_boat
 
@@ -104,6 +104,42 @@ def test_the_same_word_as_the_public_page(row, on):
         found = over_days([certificate.boat_id], on, on)[certificate.boat_id]
         word = standing(certificate, on)
         assert found.status == ("none" if word == Standing.NOT_YET else word)
+
+
+def suspend(certificate, since, lifted=None):
+    Suspension.objects.create(
+        certificate=certificate, since=since, lifted_from=lifted, reason="the mast was damaged",
+        suspended_at=certificate.issued_at, suspended_by=certificate.issued_by,
+    )  # fmt: skip
+
+
+def test_suspended_before_and_over_the_event(row):
+    certificate = row()
+    suspend(certificate, FIRST - DAY)
+    found = over(certificate.boat)
+    assert (found.status, found.paper.number, found.begins_on) == ("suspended", certificate.number, None)
+
+
+def test_suspended_and_in_force_again_during_the_days(row):
+    certificate = row()
+    suspend(certificate, FIRST - DAY, LAST)
+    assert (over(certificate.boat).status, over(certificate.boat).begins_on) == ("suspended", LAST)
+
+
+def test_suspended_during_the_days(row):
+    certificate = row()
+    suspend(certificate, LAST)
+    found = over(certificate.boat)
+    assert (found.status, found.ends_on, found.then) == ("ends_during", LAST - DAY, "suspended")
+
+
+@pytest.mark.parametrize(("since", "lifted"), [(FIRST - 9 * DAY, FIRST), (LAST + DAY, None)])
+def test_suspensions_outside_the_days_do_not_count(row, since, lifted):
+    certificate = row()
+    suspend(certificate, since, lifted)
+    assert over(certificate.boat).status == "in_force"
+    for on in (since, FIRST, LAST):
+        assert over_days([certificate.boat_id], on, on)[certificate.boat_id].status == standing(certificate, on)
 
 
 def test_the_days_the_wrong_way_round():
