@@ -13,7 +13,7 @@ from django.db.models import Count, Exists, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce, Upper
 from django.utils import timezone
 
-from boats.models import Boat, Design, DesignLimit, Mast, Ownership, Rig
+from boats.models import Access, Boat, Design, DesignLimit, Mast, Ownership, Rig
 from boats.names import name_words, normalise_name, normalise_sail_number
 from boats.rules import SEES_EVERY_BOAT, on_day
 from office.lookups import begins_with
@@ -24,14 +24,16 @@ if TYPE_CHECKING:
 
 
 def boats_visible_to(person: Person | AnonymousUser) -> models.QuerySet[Boat]:
-    """Measurers and the office: every boat. Owners: their own of today. Anyone else: none."""
+    """Measurers and the office: every boat. Owners and skippers: theirs of today. Anyone else: none."""
     if not isinstance(person, Person):
         return Boat.objects.none()
     if person.holds(*SEES_EVERY_BOAT):
         return Boat.objects.all()
     if person.holds(Role.OWNER):
-        owned = Ownership.objects.filter(on_day(timezone.localdate()), boat=OuterRef("pk"), person=person)
-        return Boat.objects.filter(Exists(owned))
+        today = on_day(timezone.localdate())
+        owned = Ownership.objects.filter(today, boat=OuterRef("pk"), person=person)
+        entrusted = Access.objects.filter(today, boat=OuterRef("pk"), person=person)
+        return Boat.objects.filter(Exists(owned) | Exists(entrusted))
     return Boat.objects.none()
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Q
 from django.utils import timezone
 
-from boats.models import Boat, DesignLimit, Interest, Ownership, Rig
+from boats.models import Access, Boat, DesignLimit, Interest, Ownership, Rig
 from office.audit.refusals import NotAllowed, Stale, WrongState
 from office.people.access import OFFICE
 from office.people.models import Person, Role
@@ -31,7 +31,7 @@ def on_day(day: dt.date) -> Q:
 
 
 def interest_of(person: Person, boat: Boat, *on: dt.date) -> str:
-    """The person's interest in the boat on any of the days: "" for none, else "owner", "designer", "builder", …
+    """The person's interest in the boat on any of the days: "" for none, else "owner", "skipper", "designer", …
 
     Equipment Rules of Sailing H.1.1 (read in a secondary copy): nobody does certification control of a boat they
     own, designed or built, or in which they are an interested party.
@@ -39,6 +39,8 @@ def interest_of(person: Person, boat: Boat, *on: dt.date) -> str:
     any_day = reduce(or_, map(on_day, on))
     if Ownership.objects.filter(any_day, boat=boat, person=person).exists():
         return "owner"
+    if Access.objects.filter(any_day, boat=boat, person=person).exists():
+        return "skipper"
     kinds = Interest.objects.filter(any_day, boat=boat, person=person).values_list("kind", flat=True)
     return kinds.first() or ""
 
@@ -57,13 +59,25 @@ def check_keeps_register(person: Person | AnonymousUser) -> None:
 
 
 def may_see(person: Person | AnonymousUser, boat: Boat) -> bool:
-    """Measurers and the office see every boat, an owner their own of today, nobody else any."""
+    """Measurers and the office see every boat, owners and skippers theirs of today, nobody else any."""
     if not isinstance(person, Person) or not person.is_active:
         return False
     if person.holds(*SEES_EVERY_BOAT):
         return True
+    if not person.holds(Role.OWNER):
+        return False
     today = on_day(timezone.localdate())
-    return person.holds(Role.OWNER) and Ownership.objects.filter(today, boat=boat, person=person).exists()
+    return any(table.objects.filter(today, boat=boat, person=person).exists() for table in (Ownership, Access))
+
+
+def owns(person: Person, boat: Boat) -> bool:
+    """Owner of this boat today."""
+    return Ownership.objects.filter(on_day(timezone.localdate()), boat=boat, person=person).exists()
+
+
+def check_owns(person: Person, boat: Boat) -> None:
+    if not (person.is_active and owns(person, boat)):
+        raise NotAllowed(f"Only an owner of {boat.name} may do this.")
 
 
 def check_sees(person: Person | AnonymousUser, boat: Boat) -> None:

@@ -37,3 +37,7 @@ class InterestForm(OwnInterestForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["person"].help_text = ""
+
+
+class EndReasonForm(forms.Form):
+    reason = fields.reason()

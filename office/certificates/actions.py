@@ -164,9 +164,14 @@ def withdraw(*, by: Person, certificate: Certificate, on: dt.date, reason: str) 
         numbering.wait_for_turn()
         certificate = Certificate.objects.select_related("boat", "visit").get(pk=certificate.pk)
         rules.check_may_withdraw(by, certificate)
-        rules.check_can_withdraw(certificate, on, timezone.localdate())
-        _end(by, certificate, Ending.WITHDRAWN, max(on, certificate.valid_from), why, verb="withdraw_certificate")
-        return certificate
+        return write_withdrawal(by, certificate, on, why)
+
+
+def write_withdrawal(by: Person, certificate: Certificate, on: dt.date, reason: str) -> Certificate:
+    """Part of a larger step that has asked who may and waited for its turn; asks what the state allows."""
+    rules.check_can_withdraw(certificate, on, timezone.localdate())
+    _end(by, certificate, Ending.WITHDRAWN, max(on, certificate.valid_from), reason, verb="withdraw_certificate")
+    return certificate
 
 
 def _end(

@@ -8,6 +8,7 @@ from django import forms
 from django.utils import timezone
 
 from boats.forms.fields import FigureField, day
+from boats.models import DeclarationKind
 from office.certificates.standing import WORDS
 
 LONGEST_REASON = 1000
@@ -116,3 +117,32 @@ class RecallActForm(forms.Form):
         choices=[("suspend", "suspended from today, until reinstated"), ("withdraw", "withdrawn from today, for good")],
     )
     reason = reason_field("One reason for all; kept and shown with each certificate.")
+
+
+class DeclareForm(forms.Form):
+    kind = forms.ChoiceField(label="What has happened", choices=DeclarationKind.choices, widget=forms.RadioSelect)
+    happened_on = day("On the day")
+    text = forms.CharField(
+        label="In your words", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 4})
+    )
+
+
+class SettleForm(forms.Form):
+    decision = forms.ChoiceField(label="What becomes of the certificate", choices=[], widget=forms.RadioSelect)
+    reason = reason_field("The owner reads it.")
+
+    def __init__(self, *args: Any, decisions: dict[str, str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["decision"].choices = list(decisions.items())  # type: ignore[attr-defined]
+
+
+class HandOverForm(forms.Form):
+    sold_on = day("Sold on", "The last day of your ownership.")
+    name = forms.CharField(label="The new owner's name", max_length=120)
+    email = forms.EmailField(label="The new owner's e-mail address", max_length=200)
+    text = forms.CharField(
+        label="Remark for the office", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    confirmed = confirm_field(
+        "I hand her over: from the day after, her pages are closed to me", "Confirm that you hand her over."
+    )

@@ -2,12 +2,15 @@
 
 from django.urls import path
 
-from office.certificates import recall_views, renewal_views, suspension_views, views
+from office.certificates import declaration_views, recall_views, renewal_views, suspension_views, views
 
 app_name = "certificates"
 urlpatterns = [
     path("", views.show_all, name="list"),
     path("export.<slug:kind>", views.export, name="export"),
+    path("declare/<slug:key>/", declaration_views.declare, name="declare"),
+    path("hand-over/<slug:key>/", declaration_views.hand_over, name="hand_over"),
+    path("declarations/<slug:key>/", declaration_views.settle, name="settle"),
     path("renew/", renewal_views.choose, name="renew"),
     path("renewals/<slug:key>/", renewal_views.show, name="renewal"),
     path("recall/<str:identifier>/", recall_views.show, name="recall"),

@@ -18,6 +18,7 @@ from computations.drawing import draw_file, draw_for_page
 from computations.results import DimensionResult
 from office import papers
 from office.audit.refusals import WrongState
+from office.certificates import declaring
 from office.certificates import rules as certificate_rules
 from office.certificates.models import Certificate, Document
 from office.certificates.standing import standing
@@ -124,6 +125,9 @@ def page_of(boat: Boat, person: Person) -> dict[str, object]:
         "reads_papers": bool(held) and not hidden and certificate_rules.may_read(person, held[0].certificate),
         "measured": None if hidden else measured(boat),
         "figures_hidden": hidden,
+        "owns": survey_rules.owns(person, boat),
+        "may_declare": declaring.may_declare(person, boat),
+        "declarations": declaring.open_ones().filter(boat=boat),
         "may_ask": survey_rules.may_ask(person, boat),
         "why_not_ask": survey_rules.why_not(survey_rules.check_nothing_asked, boat),
         "reads_trail": is_office(person) or survey_rules.owns(person, boat),

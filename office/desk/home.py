@@ -5,15 +5,20 @@ from __future__ import annotations
 import datetime as dt
 
 from django.contrib.auth.decorators import login_not_required
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from boats.queries import boats_visible_to
+from boats.models import Access, Boat, Ownership
+from boats.rules import on_day
 from office.backups import making
+from office.certificates import declaring
+from office.certificates.models import Certificate
 from office.certificates.queries import accepted_without_certificate
+from office.certificates.standing import standing
 from office.people.access import is_office
-from office.people.models import Role
+from office.people.models import Person, Role
 from surveys.models import Visit, VisitState
 
 TO_REVIEW = (VisitState.SIGNED, VisitState.UNDER_REVIEW)
@@ -33,6 +38,7 @@ def show(request: HttpRequest) -> HttpResponse:
         context["mine"] = mine.select_related("boat").order_by("planned_on", "pk")[:20]
     if is_office(person):
         context["to_review"] = Visit.objects.filter(state__in=TO_REVIEW).count()
+        context["declared"] = declaring.open_ones().count()
         context["asked_for"] = (
             Visit.objects.filter(state=VisitState.ASKED_FOR).select_related("boat").order_by("asked_at")[:20]
         )
@@ -41,8 +47,22 @@ def show(request: HttpRequest) -> HttpResponse:
     if person.holds(Role.ADMINISTRATOR):
         context["backup"] = last_backup()
     if person.holds(Role.OWNER):
-        context["boats"] = boats_visible_to(person).filter(ownerships__person=person, ownerships__until=None).distinct()
+        context["boats"] = own_boats(person)
     return render(request, "desk/home.html", context)
+
+
+def own_boats(person: Person) -> list[tuple[Boat, Certificate | None, str]]:
+    """The boats a person owns or sails, each with the certificate that counts today and how it stands; four queries."""
+    today, mine = timezone.localdate(), on_day(timezone.localdate())
+    owned, entrusted = (table.objects.filter(mine, person=person).values("boat") for table in (Ownership, Access))
+    boats = list(Boat.objects.filter(Q(pk__in=owned) | Q(pk__in=entrusted)))
+    rows = Certificate.objects.filter(boat__in=boats).defer("snapshot").prefetch_related("suspensions")
+    counting: dict[int, Certificate] = {}
+    for one in rows.order_by("valid_from", "issued_at"):
+        if one.valid_from <= today or one.boat_id not in counting:
+            counting[one.boat_id] = one
+    held = [(boat, counting.get(boat.pk)) for boat in boats]
+    return [(boat, one, str(standing(one, today)) if one else "none") for boat, one in held]
 
 
 def last_backup() -> dict[str, object]:

@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from computations.comparison import Comparison
+from office.certificates import declaring
 from office.certificates.queries import accepted_without_certificate
 from office.desk.risk import Risk, assess
 from office.people.access import OFFICE, person_of, require_roles
@@ -77,6 +78,7 @@ def step(request: HttpRequest, key: str, direction: str) -> HttpResponse:
 def show(request: HttpRequest) -> HttpResponse:
     context = {
         "waiting": waiting_for_review(),
+        "declared": declaring.open_ones(),
         "to_certify": accepted_without_certificate(),
         "certifies": person_of(request).holds(Role.CERTIFIER),
     }

@@ -38,6 +38,10 @@ VERBS = {
     # People
     "add_owner": Told("people", "{who} entered {person} as owner since {since}"),
     "end_ownership": Told("people", "{who} ended the ownership of {person}, last day {until}"),
+    "invite_to_boat": Told("people", "{who} sent a link to let somebody in: {part}"),
+    "cancel_boat_invitation": Told("people", "{who} cancelled a link: {part}"),
+    "accept_boat_invitation": Told("people", "{person} accepted a link: {part}, since {since}"),
+    "end_access": Told("people", "{who} ended the access of {person}, last day {until}"),
     "declare_interest": Told("people", "{who} declared that {person} has an interest in her: {kind}, since {since}"),
     "end_interest": Told("people", "{who} ended an interest of {person}"),
     # Visits
@@ -64,6 +68,14 @@ VERBS = {
     # Certificates
     "issue_certificate": Told("certificates", "{who} issued the certificate {number}"),
     "replace_certificate": Told("certificates", "A newer certificate, {replaced_by}, took the place of this one"),
+    "suspend_certificate": Told("certificates", "{who} suspended the certificate from {suspended_from} on"),
+    "reinstate_certificate": Told(
+        "certificates", "{who} reinstated the certificate: in force again from {in_force_again_from}"
+    ),
+    "amend_certificate": Told("certificates", "{who} issued the amendment {number}: {text}"),
+    "send_reminder": Told("certificates", "{who} reminded an owner that the certificate ends on {ends_on}"),
+    "declare_change": Told("certificates", "{who} declared: {kind}, {happened_on}. {text}"),
+    "settle_declaration": Told("certificates", "{who} settled what was declared ({kind}): {decision}"),
     "withdraw_certificate": Told("certificates", "{who} withdrew the certificate, in force before {in_force_before}"),
 }
 TOGETHER = [verb for verb, told in VERBS.items() if "{times}" in told.sentence]

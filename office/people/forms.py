@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Protocol
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import password_validators_help_texts, validate_password
 
-from office.people.models import Invitation, Lengths, Person, Role
+from office.people.models import Lengths, Person, Role
 
 LONGEST_PASSWORD = 256
 REASON = forms.CharField(
@@ -57,6 +57,16 @@ class NewPasswordMixin(forms.Form):
                 self.add_error("new_password", problem)
 
 
+class Inviting(Protocol):
+    """An invitation of any kind: whom it is for, and who they are where the office knows them."""
+
+    email: str
+    name: str
+
+    @property
+    def person(self) -> Person | None: ...
+
+
 class AcceptForm(NewPasswordMixin):
     name = forms.CharField(
         label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"}),
@@ -65,7 +75,7 @@ class AcceptForm(NewPasswordMixin):
     new_password = _password("Password", new=True)
     again = _password("The same password again", new=True)
 
-    def __init__(self, *args: Any, invitation: Invitation, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, invitation: Inviting, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.invitation = invitation
         self.fields["name"].initial = invitation.name

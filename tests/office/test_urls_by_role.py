@@ -19,6 +19,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from boats import actions as boat_actions
+from boats.models import Access as BoatAccess
+from boats.models import Declaration
 from office.certificates import actions as certificate_actions
 from office.certificates import paper, pdf, renewing
 from office.people.actions import invitations
@@ -125,6 +127,10 @@ TABLE: dict[str, Access] = {
     "boats:interests": only(OFFICE),
     "boats:end_interest": only(OFFICE),
     "boats:own_interest": only(BOAT_READERS),
+    "boats:access": only(OWNER),
+    "boats:end_access": only(OWNER),
+    "boats:cancel_link": sent_by(OWNER),
+    "boats:join": Access(ANYBODY, ANYBODY, public=True),
     "desk:boat": only(BOAT_READERS),
     "desk:history": only(BOAT_READERS),
     "desk:drawing": only(BOAT_READERS),
@@ -196,6 +202,9 @@ TABLE: dict[str, Access] = {
     "certificates:pdf": only(BOAT_READERS),
     "certificates:issue": only(CERTIFIER),
     "certificates:withdraw": only(CERTIFIER),
+    "certificates:declare": only(OFFICE | OWNER),
+    "certificates:hand_over": only(OWNER),
+    "certificates:settle": only(OFFICE),
     "certificates:renew": Access(CERTIFIER, CERTIFIER),
     "certificates:renewal": only(CERTIFIER),
     "certificates:recall": Access(OFFICE, CERTIFIER),
@@ -261,6 +270,15 @@ class World:
         self.invitation, _ = invitations.invite(by=by, email="newer@office.example", name="Newer", roles=["owner"])
         self.certified = self.stage.visit("accepted")
         self.certificate = certificate_actions.issue(by=cast.certifier, visit=self.certified)
+        self.declaration = Declaration.objects.create(
+            boat=self.boat, kind="rig_changed", happened_on=self.first_day, declared_by=cast.owner, consequence="note"
+        )
+        self.open_link, self.link = boat_actions.invite_to_boat(
+            by=cast.owner, boat=self.boat, part="skipper", email="skip@quay.example", name="Skip"
+        )
+        BoatAccess.objects.create(
+            boat=self.boat, person=cast.other_owner, given_by=cast.owner, since=self.first_day, until=self.first_day
+        )
         self.renewal = renewing.begin(by=cast.certifier, key="a-renewal", numbers=[self.certificate.number])
         self.accepted = self.stage.visit("accepted")
         self.returned = self.stage.visit("returned")
@@ -313,6 +331,11 @@ class World:
             ("surveys:calendar_feed", "token"): self.calendar,
             ("surveys:answer", "query_key"): self.returned.queries.get().key,
             ("people:cancel_invitation", "key"): self.invitation.key,
+            ("boats:end_access", "person_key"): self.cast.other_owner.key,
+            ("boats:join", "token"): self.link,
+            ("certificates:declare", "key"): self.boat.key,
+            ("certificates:hand_over", "key"): self.boat.key,
+            ("certificates:settle", "key"): self.declaration.key,
             ("certificates:issue", "key"): self.accepted.key,
             ("certificates:renewal", "key"): self.renewal.key,
             ("certificates:pdf", "size"): "A4",
@@ -324,7 +347,8 @@ class World:
             "boat_key": self.boat.key, "row_key": "foot_distance-main-one", "slug": "foot_distance", "take": 1,
             "row": 2, "statement_key": self.statement.key,
             "query_key": self.under_review.queries.get().key, "identifier": "T-03", "token": self.token,
-            "role": "measurer", "photo_key": self.photo.key, "number": self.certificate.number,
+            "invitation_key": self.open_link.key, "role": "measurer",
+            "photo_key": self.photo.key, "number": self.certificate.number,
         }  # fmt: skip
         keys: dict[str, Any] = {
             "boats": self.boat, "surveys": self.returned, "desk": self.under_review, "people": self.cast.stranger,
@@ -407,7 +431,7 @@ def test_an_address_of_nothing_is_not_found(world: World, name: str) -> None:
     converters = ADDRESSES[name].pattern.converters
     nothing = {part: 9 if "Int" in type(one).__name__ else "nothing-at-all" for part, one in converters.items()}
     for method, allowed in (("get", access.get), ("post", access.post)):
-        if not allowed or name in {"boats:boat", "people:accept_invitation"}:
+        if not allowed or name in {"boats:boat", "boats:join", "people:accept_invitation"}:
             continue  # one sends on, the other says that such a link works no longer
         client = Client()
         client.force_login(world.cast.people()[min(allowed)])

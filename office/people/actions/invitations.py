@@ -108,10 +108,15 @@ def accept_invitation(*, token: str, name: str, password: str) -> Person:
 
 
 def _join(invitation: Invitation, name: str) -> Person:
-    if Person.objects.filter(email__iexact=invitation.email).exists():
+    return join(email=invitation.email, name=name, password=None, roles=invitation.roles)
+
+
+def join(*, email: str, name: str, password: str | None, roles: Iterable[str]) -> Person:
+    """Somebody new, by a link that names the address; part of a larger step that records it."""
+    if Person.objects.filter(email__iexact=email).exists():
         raise WrongState("Somebody with this e-mail address has joined since; ask the office for a new link.")
-    person = Person.objects.create_user(email=invitation.email, name=name.strip())
-    RoleHolding.objects.bulk_create(RoleHolding(person=person, role=role) for role in invitation.roles)
+    person = Person.objects.create_user(email=email, name=name.strip(), password=password)
+    RoleHolding.objects.bulk_create(RoleHolding(person=person, role=role) for role in roles)
     return person
 
 

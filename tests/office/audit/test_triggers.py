@@ -26,6 +26,10 @@ MUST_ONLY_GROW = {
     "surveys_calibration": (),
     "certificates_document": (),
     "certificates_certificate": ENDING,
+    "certificates_amendment": (),
+    "certificates_amendmentdocument": (),
+    "certificates_reminder": (),
+    "boats_declaration": ("settled_at", "settled_by_id", "settlement"),
     "certificates_suspension": ("lifted_from", "lift_reason", "lifted_at", "lifted_by_id"),
 }
 
