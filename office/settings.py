@@ -27,7 +27,9 @@ DEBUG = _flag("OFFICE_DEBUG")
 # Without a key of its own a process gets a fresh one: nothing is guessable, and sign-ins end with the process.
 SECRET_KEY = os.environ.get("OFFICE_SECRET_KEY") or secrets.token_urlsafe(64)
 ALLOWED_HOSTS = os.environ.get("OFFICE_HOSTS", "127.0.0.1,localhost").split(",")
-HTTPS = _flag("OFFICE_HTTPS")
+# "own": this server speaks https itself, with a certificate of its own; no proxy before it, no promise to the world.
+OWN_HTTPS = os.environ.get("OFFICE_HTTPS", "").lower() == "own"
+HTTPS = OWN_HTTPS or _flag("OFFICE_HTTPS")
 # What certificates print in their QR code.
 PUBLIC_URL = os.environ.get("OFFICE_PUBLIC_URL", "http://127.0.0.1:8000").rstrip("/")
 
@@ -170,6 +172,7 @@ if HTTPS:
     SECURE_SSL_REDIRECT = True
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
+if HTTPS and not OWN_HTTPS:
     SECURE_HSTS_SECONDS = 31536000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = True
     SECURE_HSTS_PRELOAD = True

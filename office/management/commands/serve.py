@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import sys
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from cryptography import x509
+from cryptography.exceptions import UnsupportedAlgorithm
+from cryptography.hazmat.primitives import serialization
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from office import environment
+from office.management.local_ca import certified_names
 
 if TYPE_CHECKING:
     from django.core.management.base import CommandParser
@@ -25,13 +32,66 @@ def refuse_a_taken_port(host: str, port: int) -> None:
         raise CommandError(f"Port {port} on {host} is in use. Stop what uses it, or choose another: --port {port + 1}")
 
 
-def serve(host: str, port: int) -> None:
+@dataclass(frozen=True, slots=True)
+class Tls:
+    """The server's own certificate and key, and the names they are for."""
+
+    certificate: Path
+    key: Path
+    names: tuple[str, ...]
+
+    @property
+    def arguments(self) -> list[str]:
+        return [
+            "--ssl-certificate", str(self.certificate), "--ssl-keyfile", str(self.key), "--ssl-protocol-min", "tls1.2"
+        ]  # fmt: skip
+
+    def address(self, port: int) -> str:
+        name = f"[{self.names[0]}]" if ":" in self.names[0] else self.names[0]
+        return f"https://{name}:{port}"
+
+    def settle(self, port: int) -> None:
+        """What the server's settings follow from it, where the environment does not say so itself."""
+        os.environ["OFFICE_HTTPS"] = "own"
+        os.environ.setdefault("OFFICE_HOSTS", ",".join(self.names))
+        os.environ.setdefault("OFFICE_PUBLIC_URL", self.address(port))
+
+
+def tls_of(certificate: Path | None, key: Path | None) -> Tls | None:
+    """Both files looked at before anything starts. Raises CommandError with what is wrong with them."""
+    if certificate is None and key is None:
+        return None
+    if certificate is None or key is None:
+        raise CommandError("Give --certificate and --key together.")
+    try:
+        chain = x509.load_pem_x509_certificates(certificate.read_bytes())
+        private = serialization.load_pem_private_key(key.read_bytes(), None)
+    except OSError as problem:
+        raise CommandError(f"{problem.filename}: {problem.strerror}.") from None
+    except (ValueError, TypeError, UnsupportedAlgorithm):
+        raise CommandError("Expected a certificate and an unencrypted key, both as PEM.") from None
+    if private.public_key() != chain[0].public_key():
+        raise CommandError(f"{key} is not the key of {certificate}.")
+    until = chain[0].not_valid_after_utc
+    if until <= dt.datetime.now(dt.UTC):
+        raise CommandError(f"{certificate} has run out on {until:%Y-%m-%d}; manage.py local_ca makes a new one.")
+    names = tuple(certified_names(chain[0]))
+    if not names:
+        raise CommandError(f"{certificate} names no host, so no browser would take it.")
+    return Tls(certificate.resolve(), key.resolve(), names)
+
+
+def serve(host: str, port: int, tls: Tls | None = None) -> None:
     """Collect the static files and become the web server; does not return."""
     refuse_a_taken_port(host, port)
     call_command("collectstatic", interactive=False, verbosity=0)
     server = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port)]
     server += ["--workers", "1", "--blocking-threads", str(THREADS), "--log-level", "warning"]
-    server += ["--workers-max-rss", str(MOST_MEMORY_MIB), "--respawn-failed-workers", "office.wsgi:application"]
+    server += ["--workers-max-rss", str(MOST_MEMORY_MIB), "--respawn-failed-workers"]
+    if tls:
+        tls.settle(port)
+        server += tls.arguments
+    server.append("office.wsgi:application")
     os.chdir(environment.ROOT)
     sys.stdout.flush()
     os.execv(sys.executable, server)  # noqa: S606  (so that signals reach the server itself)
@@ -43,8 +103,14 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--host", default="127.0.0.1")
         parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument("--certificate", type=Path, help="PEM file of the server's certificate: serve by https")
+        parser.add_argument("--key", type=Path, help="PEM file of its key")
 
-    def handle(self, *, host: str, port: int, **options: Any) -> None:
+    def handle(
+        self, *, host: str, port: int, certificate: Path | None = None, key: Path | None = None, **options: Any
+    ) -> None:
+        tls = tls_of(certificate, key)
         refuse_a_taken_port(host, port)
-        self.stdout.write(f"The office answers at http://{host}:{port}/ (Ctrl-C stops it).")
-        serve(host, port)
+        address = tls.address(port) if tls else f"http://{host}:{port}"
+        self.stdout.write(f"The office answers at {address}/ (Ctrl-C stops it).")
+        serve(host, port, tls)

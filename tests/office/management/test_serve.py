@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import http.client
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
 import urllib.request
 
 import pytest
+from django.core.management import call_command
 
 from office import environment
 
@@ -66,3 +69,39 @@ def test_it_serves_refuses_a_taken_port_and_stops_when_told(tmp_path, port):
     assert server.returncode == 0, complaint
     assert f"http://127.0.0.1:{port}/" in said
     assert environment.port_is_free("127.0.0.1", port)
+
+
+def test_with_its_own_certificate_it_serves_https_and_guards_its_cookies(tmp_path, port):
+    call_command("local_ca", "--name", "office.example", "--directory", str(tmp_path / "ca"))
+    migrated = manage("migrate", data=tmp_path)
+    migrated.communicate(timeout=120)
+    assert migrated.returncode == 0
+    files = ["--certificate", str(tmp_path / "ca" / "server.pem"), "--key", str(tmp_path / "ca" / "server.key")]
+    server = manage("serve", "--port", str(port), *files, data=tmp_path)
+    trusting = ssl.create_default_context(cafile=tmp_path / "ca" / "ca.pem")
+    try:
+        with https(port, trusting) as response:
+            pass
+        assert response.status == 200
+        cookie = response.headers["Set-Cookie"]
+        assert "csrftoken=" in cookie
+        assert "Secure" in cookie
+        assert response.headers["Strict-Transport-Security"] is None  # no promise for a name of its own
+        with pytest.raises(http.client.BadStatusLine):
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=5)
+    finally:
+        server.send_signal(signal.SIGTERM)
+        said, complaint = server.communicate(timeout=60)
+    assert server.returncode == 0, complaint
+    assert f"https://office.example:{port}/" in said
+
+
+def https(port, trusting, patience=30.0):
+    deadline = time.monotonic() + patience
+    while True:
+        try:
+            return urllib.request.urlopen(f"https://localhost:{port}/people/sign-in/", timeout=5, context=trusting)
+        except OSError:
+            if time.monotonic() > deadline:
+                raise
+            time.sleep(0.1)
