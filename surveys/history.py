@@ -6,7 +6,7 @@ from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
 
 from boats.models import Boat
 from office.policy.models import PolicyEdition
-from surveys.models import AbsentReading, PreparationAnswer, Reading, Visit, VisitState
+from surveys.models import PreparationAnswer, Reading, Visit, VisitState
 from surveys.queries import is_before
 
 COUNTING = (
@@ -41,8 +41,7 @@ def _with_figures(visits: QuerySet[Visit]) -> QuerySet[Visit]:
             "rig__masts",
             Prefetch("readings", Reading.objects.only(*COUNTING).order_by("pk")),
             "readings__instrument__calibrations",
-            Prefetch("preparation", PreparationAnswer.objects.none()),  # no figure hangs on these two
-            Prefetch("absent_readings", AbsentReading.objects.none()),
+            Prefetch("preparation", PreparationAnswer.objects.none()),  # no figure hangs on it
             "settlements",
         )
     )

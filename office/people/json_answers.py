@@ -1,6 +1,7 @@
 """Addresses that a script asks: whatever is wrong, the answer is JSON with one sentence, never a page or a redirect.
 
-401 {"sign_in": url}    403, 409, 413, 415, 422 {"refused": sentence}    403 {"csrf": true, "refused": sentence}
+401 {"sign_in": url}    403 {"csrf": true, "refused": sentence}
+403, 409, 413, 415, 422 {"refused": sentence, "me": key of the person}
 """
 
 from __future__ import annotations
@@ -60,7 +61,8 @@ def answers_in_json(*methods: str) -> Callable[[View], View]:
             try:
                 return view(request, *args, **kwargs)
             except Refusal as refusal:
-                return refused(str(refusal), 422 if refusal.status == 400 else refusal.status)
+                # Whom it is said to: a device shared by two must know whose page it may go on showing.
+                return refused(str(refusal), 422 if refusal.status == 400 else refusal.status, me=request.user.key)
             except Http404 as missing:
                 return refused(str(missing.args[0]) if missing.args else "There is no such thing.", 404)
             except RequestDataTooBig:

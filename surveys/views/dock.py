@@ -12,6 +12,7 @@ from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.views.decorators.csrf import ensure_csrf_cookie
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from office.people.access import person_of
@@ -49,6 +50,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     return render(request, "surveys/dock.html", context)
 
 
+@gzip_page  # on a quay every kilobyte counts; the framework pads the answer against guessing by its length
 @answers_in_json("GET")
 def state(request: HttpRequest, key: str) -> HttpResponse:
     """The whole state; 304 where the device has it already."""
@@ -59,6 +61,7 @@ def state(request: HttpRequest, key: str) -> HttpResponse:
     return unless_known(request, answer, etag)
 
 
+@gzip_page
 @answers_in_json("POST")
 def send(request: HttpRequest, key: str) -> HttpResponse:
     """Take what waits on a device; the answer holds one outcome for each entry, and the state as it is then."""

@@ -40,3 +40,11 @@ window.addEventListener("pageshow", () => document.querySelectorAll("form[data-s
 // Feet and inches beside the millimetres: the address asks, this browser remembers.
 const beside = new URLSearchParams(location.search).get("beside");
 if (beside) document.cookie = `beside=${beside === "feet" ? "feet" : "none"}; path=/; max-age=31536000; samesite=lax`;
+
+// Signing out takes along what this browser kept for a dead network: pages and figures. Readings that wait stay; the dock
+// page shows them to the person who typed them.
+document.addEventListener("submit", (event) => {
+  if (!event.target.action?.endsWith("/sign-out/")) return;
+  globalThis.indexedDB?.deleteDatabase("dock-kept");
+  globalThis.caches?.delete("dock-pages");
+});
