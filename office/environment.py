@@ -68,6 +68,8 @@ CHROMIUM = SystemNeed("Running the browser tests", ("chromium", "libatomic1"))  
 CHROMIUM_DRIVER_FILES = ("libatomic.so.1",)
 POSTGRESQL_ROOT = Path("/usr/lib/postgresql")
 POSTGRESQL = SystemNeed("Running the tests on PostgreSQL", ("postgresql",))
+PAPER_READERS = SystemNeed("Reading papers back in the tests", ("poppler-utils", "zbar-tools"))
+PAPER_READER_PROGRAMS = ("pdfsig", "pdftoppm", "zbarimg")
 VENV_MODULE = SystemNeed("Making the Python environment", ("python3-venv",))
 
 
@@ -214,6 +216,15 @@ def prepare_chromium() -> str | None:
     if chromium() is None:
         install_system_packages(CHROMIUM)
     return chromium()
+
+
+def has_paper_readers() -> bool:
+    """What reads papers back as others do: signatures, pages as pictures, codes."""
+    return all(shutil.which(program) for program in PAPER_READER_PROGRAMS)
+
+
+def prepare_paper_readers() -> bool:
+    return has_paper_readers() or install_system_packages(PAPER_READERS)
 
 
 def postgresql_programs() -> Path | None:

@@ -11,6 +11,7 @@ import importlib
 import logging
 import re
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
@@ -43,6 +44,7 @@ class Attached:
     content: bytes
     description: str
     made_at: dt.datetime
+    relationship: str = "Source"  # to the page (ISO 19005-3, 6.8)
 
 
 def drawing_answer(svg: str, name: str) -> HttpResponse:
@@ -51,7 +53,7 @@ def drawing_answer(svg: str, name: str) -> HttpResponse:
     return HttpResponse(svg, content_type="image/svg+xml; charset=utf-8", headers=headers)
 
 
-def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attached: Attached | None = None) -> bytes:
+def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attached: Sequence[Attached] = ()) -> bytes:
     """The bytes. Refusal where system libraries are missing; UnsoundPaper where the page is not self-contained."""
     weasyprint = _weasyprint()
     from weasyprint.urls import FatalURLFetchingError, URLFetcher  # noqa: PLC0415  (a heavy library)
@@ -61,7 +63,7 @@ def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attac
             raise FatalURLFetchingError(f"a printed page may not fetch {url[:200]}")
 
     fetcher = NothingOutside()
-    files = [] if attached is None else [_attachment(weasyprint, attached, fetcher)]
+    files = [_attachment(weasyprint, one, fetcher) for one in attached]
     with Complaints() as complaints:
         try:
             content = weasyprint.HTML(string=html, url_fetcher=fetcher).write_pdf(
@@ -79,9 +81,14 @@ def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attac
     return bytes(content)
 
 
-def code(address: str) -> SafeString:
-    """The address as a QR code (ISO/IEC 18004): SVG, medium error correction, quiet zone of four."""
-    return mark_safe(segno.make(address, error="m", micro=False).svg_inline(omitsize=True, border=4))  # noqa: S308
+def code(*parts: str) -> SafeString:
+    """The text as a QR code (ISO/IEC 18004): SVG, medium error correction, quiet zone of four.
+
+    Each part is packed in the mode that suits it best, so a long one in capitals stands apart from an address.
+    """
+    segments: Any = [(part,) for part in parts]  # which its annotations do not tell of
+    made = segno.make(segments, error="m", micro=False)
+    return mark_safe(made.svg_inline(omitsize=True, border=4))  # noqa: S308
 
 
 def _unprintable(complaints: list[str]) -> str:
@@ -95,7 +102,7 @@ def _unprintable(complaints: list[str]) -> str:
 
 def _attachment(weasyprint: ModuleType, file: Attached, fetcher: Any) -> Any:
     return weasyprint.Attachment(
-        string=file.content, name=file.name, description=file.description, relationship="Source",
+        string=file.content, name=file.name, description=file.description, relationship=file.relationship,
         created=file.made_at, modified=file.made_at, url_fetcher=fetcher,
     )  # fmt: skip
 

@@ -1,8 +1,8 @@
 """Settings of the office, read from the environment. Imports nothing of ours.
 
 OFFICE_SECRET_KEY, DATABASE_URL, OFFICE_HOSTS, OFFICE_HTTPS, OFFICE_DEBUG, OFFICE_PUBLIC_URL, OFFICE_MAIL_URL,
-OFFICE_MAIL_FROM, OFFICE_TIME_ZONE, OFFICE_BACKUP_RECIPIENT, OFFICE_BACKUP_DIRECTORY and OFFICE_DATA are the whole
-list; DEVELOPERS.md says what each does.
+OFFICE_MAIL_FROM, OFFICE_TIME_ZONE, OFFICE_BACKUP_RECIPIENT, OFFICE_BACKUP_DIRECTORY, OFFICE_KEY_PASSPHRASE and
+OFFICE_DATA are the whole list; DEVELOPERS.md says what each does.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ ALLOWED_HOSTS = os.environ.get("OFFICE_HOSTS", "127.0.0.1,localhost").split(",")
 # "own": this server speaks https itself, with a certificate of its own; no proxy before it, no promise to the world.
 OWN_HTTPS = os.environ.get("OFFICE_HTTPS", "").lower() == "own"
 HTTPS = OWN_HTTPS or _flag("OFFICE_HTTPS")
+# Opens the private keys that certificates are sealed with; without it, the file key_passphrase in DATA_DIR does.
+KEY_PASSPHRASE = os.environ.get("OFFICE_KEY_PASSPHRASE", "")
 # What certificates print in their QR code.
 PUBLIC_URL = os.environ.get("OFFICE_PUBLIC_URL", "http://127.0.0.1:8000").rstrip("/")
 

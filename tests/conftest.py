@@ -15,7 +15,9 @@ from hypothesis import settings as property_tests
 
 from office import environment
 from office.audit import triggers
+from tests import keys
 from tests.cast import cast  # noqa: F401  (a fixture)
+from tests.keys import no_keys, own_keys  # noqa: F401  (fixtures)
 
 IN_CI = os.environ.get("CI") == "true"
 
@@ -25,12 +27,14 @@ property_tests.load_profile("office")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """All of tests/browser needs Chromium; where it is missing its tests are reported as not run, with the reason."""
+    """What needs Chromium (all of tests/browser) or readers of papers is reported as not run without, and why."""
     for item in items:
         if "browser" in item.path.relative_to(environment.ROOT).parts:
             item.add_marker(pytest.mark.browser)
         if item.get_closest_marker("browser") and environment.chromium() is None:
             item.add_marker(pytest.mark.skip(reason=environment.CHROMIUM.sentence))
+        if item.get_closest_marker("readers") and not environment.has_paper_readers():
+            item.add_marker(pytest.mark.skip(reason=environment.PAPER_READERS.sentence))
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
@@ -63,10 +67,11 @@ def _no_network() -> Any:
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: Any) -> Any:
     """Tests with real transactions end in a flush. It sets the triggers of the append-only tables aside, which would
-    refuse it, and puts back what the migrations themselves have written: an office has had a policy from the start.
+    refuse it, and puts back what was there before all tests: an office has had a policy, and its keys, from the start.
     """
     handle = flush.Command.handle
     with django_db_blocker.unblock():
+        keys.put_in_place()
         first_rows = {model: list(model._base_manager.all()) for model in apps.get_models() if not from_django(model)}
 
     def flush_and_begin_anew(self: flush.Command, **options: Any) -> None:

@@ -14,6 +14,7 @@ SECRET_KEY = "only for tests"
 ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]
 PUBLIC_URL = "http://127.0.0.1:8000"
 TIME_ZONE = "UTC"
+KEY_PASSPHRASE = "only for these tests, nowhere else"
 
 # A directory for each process: several runs on one machine do not meet.
 SCRATCH = Path(tempfile.mkdtemp(prefix="office-tests-"))

@@ -13,6 +13,7 @@ from office.audit import trail
 from office.audit.refusals import WrongState
 from office.certificates import numbering, pdf, queries, rules, snapshot
 from office.certificates.models import Certificate, Document, Ending
+from office.certificates.seal import keyring, sealing
 from office.certificates.validity import validity
 from office.policy import queries as policy_queries
 from surveys.figures import derive_visit
@@ -30,6 +31,7 @@ class Draft:
     issue: snapshot.Issue
     document: dict[str, Any]
     in_force: Certificate | None  # the one whose days end where this one begins
+    keys: keyring.InUse
     text: str = field(default="")  # canonical form of the document
 
 
@@ -40,18 +42,20 @@ def issue(
 
     `replacing` names the certificate that the page showed as the one to be replaced ("" for none): somebody else's
     issue in between is refused as stale. A visit that was certified before takes both `replacing` and `reason`.
-    The papers are rendered ahead, outside the transaction that holds up other writers, and once more inside it only
-    where what they state has changed meanwhile.
+    The papers are rendered and sealed ahead, outside the transaction that holds up other writers, and once more
+    inside it only where what they state, or the keys, have changed meanwhile.
     """
     moment = timezone.now()
     ahead = draft(by=by, visit=visit, valid_from=valid_from, reason=reason, replacing=replacing, at=moment)
-    papers = pdf.render_all(ahead.document)
+    sealed = sealing.prepare(ahead.document, ahead.text, ahead.keys)
+    papers = pdf.render_all(ahead.document, sealed)
     with transaction.atomic():
         numbering.wait_for_turn()
         now = draft(by=by, visit=visit, valid_from=valid_from, reason=reason, replacing=replacing, at=moment)
-        if now.text != ahead.text:
-            papers = pdf.render_all(now.document)
-        return _write(by, now, papers)
+        if (now.text, now.keys) != (ahead.text, ahead.keys):
+            sealed = sealing.prepare(now.document, now.text, now.keys)
+            papers = pdf.render_all(now.document, sealed)
+        return _write(by, now, papers, sealed)
 
 
 def draft(
@@ -67,6 +71,7 @@ def draft(
     visit = Visit.objects.select_related("boat__design", "rig", "measurer", "reviewer").get(pk=visit.pk)
     today = timezone.localdate()
     first_day = valid_from or today
+    moment = at or timezone.now()
     policy = policy_queries.current()
     rules.check_accepted(visit)
     rules.check_may_issue(by, visit)
@@ -75,6 +80,7 @@ def draft(
     rules.check_no_newer(visit)
     rules.check_nothing_begins_later(visit, first_day, last_day)
     rules.check_as_signed(visit)
+    keys = keyring.in_use(moment)
     in_force = queries.spanning(visit.boat, first_day)
     predecessor = predecessor_of(visit, in_force)
     rules.check_named(replacing, predecessor)
@@ -82,7 +88,7 @@ def draft(
     details = snapshot.Issue(
         number=numbering.next_number(policy.number_prefix, today),
         certifier=by,
-        issued_at=at or timezone.now(),
+        issued_at=max(moment, keys.used_from),  # keys made anew while this one was waiting
         valid_from=first_day,
         valid_until=last_day,
         policy=policy,
@@ -91,7 +97,9 @@ def draft(
         reason=reason.strip(),
     )
     document = snapshot.build_snapshot(visit, derive_visit(visit), details)
-    return Draft(visit=visit, issue=details, document=document, in_force=in_force, text=snapshot.canonical(document))
+    return Draft(
+        visit=visit, issue=details, document=document, in_force=in_force, keys=keys, text=snapshot.canonical(document)
+    )
 
 
 def predecessor_of(visit: Visit, in_force: Certificate | None) -> Certificate | None:
@@ -103,7 +111,7 @@ def predecessor_of(visit: Visit, in_force: Certificate | None) -> Certificate | 
     return queries.end_of_chain(former) if former else None
 
 
-def _write(by: Person, ready: Draft, papers: dict[str, bytes]) -> Certificate:
+def _write(by: Person, ready: Draft, papers: dict[str, bytes], sealed: sealing.Sealing) -> Certificate:
     """The rows of an issue and of the replacement it brings, with their rows of the trail."""
     visit, details = ready.visit, ready.issue
     if ready.in_force:
@@ -127,6 +135,7 @@ def _write(by: Person, ready: Draft, papers: dict[str, bytes]) -> Certificate:
         Document.objects.create(certificate=certificate, paper=paper, pdf=content, pdf_sha256=snapshot.sha256(content))
         for paper, content in papers.items()
     ]
+    sealing.store(certificate, sealed, ready.keys)
     trail.record(
         by=by,
         verb="issue_certificate",
@@ -140,6 +149,8 @@ def _write(by: Person, ready: Draft, papers: dict[str, bytes]) -> Certificate:
             "snapshot_sha256": certificate.snapshot_sha256,
             "trail_head": certificate.trail_head,
             "documents": {one.paper: one.pdf_sha256 for one in documents},
+            "statement_key": sealed.statement_key,
+            "paper_key": sealed.paper_key.identifier,
         },
         reason=details.reason,
         boat=visit.boat.key,

@@ -217,3 +217,46 @@ class AmendmentDocument(models.Model):
 
     def __str__(self) -> str:
         return f"{self.amendment} on {self.paper}"
+
+
+class KeyPurpose(models.TextChoices):
+    ROOT = "root", "Root"
+    PAPER = "paper", "Papers"
+    STATEMENT = "statement", "Statements"
+
+
+class OfficeKey(models.Model):
+    """A key of the office. It is never altered but for its retirement, which erases the private part.
+
+    Public part and certificate are DER in base64; the private part is PKCS #8 under the office's passphrase.
+    """
+
+    identifier = models.CharField(max_length=16, unique=True)  # first eight bytes of the public key's SHA-256, hex
+    purpose = models.CharField(max_length=10, choices=KeyPurpose)
+    public = models.TextField()
+    certificate = models.TextField(blank=True)
+    private = models.TextField(blank=True)
+    issued_by = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="issued")
+    used_from = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    retired_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+        verbose_name = "office key"
+
+    def __str__(self) -> str:
+        return f"{self.get_purpose_display()} {self.identifier}"
+
+
+class Seal(models.Model):
+    """What was signed when a certificate was issued, beside the signatures within its papers. Never altered."""
+
+    certificate = models.OneToOneField(Certificate, on_delete=models.PROTECT, related_name="seal")
+    statement_key = models.ForeignKey(OfficeKey, on_delete=models.PROTECT, related_name="statements_signed")
+    paper_key = models.ForeignKey(OfficeKey, on_delete=models.PROTECT, related_name="papers_signed")
+    signature = models.CharField(max_length=88)  # Ed25519 over the snapshot's bytes, base64url
+    code = models.TextField()  # what the paper's QR code holds: public address, #, signed statement
+
+    def __str__(self) -> str:
+        return f"Seal of {self.certificate}"

@@ -32,8 +32,12 @@ WIDTHS = {"A4": 210 - 24, "Letter": 215.9 - 24}  # between the margins
 DRAWING_WIDTHS = (340.0, 400.0, 440.0, 480.0, 520.0)
 
 
-def html_of(document: dict[str, Any], size: str) -> str:
-    """The whole page. KeyError where the size is not one of SIZES."""
+def html_of(document: dict[str, Any], size: str, sealed_code: str = "") -> str:
+    """The whole page. `sealed_code`: address and signed statement for the code; only the address without it.
+
+    KeyError where the size is not one of SIZES.
+    """
+    address, mark, signed = (sealed_code or document["check_at"]).partition("#")
     return render_to_string(
         "certificates/paper.html",
         {
@@ -45,7 +49,8 @@ def html_of(document: dict[str, Any], size: str) -> str:
             "spars": spars(document),
             "instruments": [instrument_line(one) for one in document["instruments"]],
             **plan(document, size),
-            "code": code(document["check_at"]),
+            "code": code(*filter(None, (address + mark, signed))),
+            "sealed": bool(signed),
             "snapshot_sha256": snapshot.sha256(snapshot.canonical(document)),
         },
     )

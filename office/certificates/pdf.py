@@ -1,46 +1,68 @@
-"""A certificate's papers from its snapshot: written as PDF/A-3a, tagged, with the snapshot attached.
+"""A certificate's papers from its snapshot: written as PDF/A-3a, tagged, with the snapshot and its signature attached.
 
-(ISO 19005-3; conformance itself is not proved here.) How a page becomes a PDF is `office.papers`.
+(ISO 19005-3; conformance itself is not proved here.) How a page becomes a PDF is `office.papers`, how it is signed
+`office.certificates.seal.pades`.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from office import papers
 from office.certificates import paper, snapshot
+from office.certificates.seal import pades, statement_file
 from office.papers import Complaints, UnsoundPaper
+
+if TYPE_CHECKING:
+    from office.certificates.seal.sealing import Sealing
 
 __all__ = ["ATTACHED_NAME", "Complaints", "UnsoundPaper", "render", "render_all", "write_pdf"]
 
 VARIANT = "pdf/a-3a"
 ATTACHED_NAME = "certificate.json"
+SIGNATURE_NAME = "certificate.signature.json"
 
 
-def render_all(document: dict[str, Any]) -> dict[str, bytes]:
-    """The certificate on each paper, from its snapshot only."""
-    return {size: render(document, size) for size in paper.SIZES}
+def render_all(document: dict[str, Any], sealing: Sealing | None = None) -> dict[str, bytes]:
+    """The certificate on each paper, from its snapshot and its seal only."""
+    return {size: render(document, size, sealing) for size in paper.SIZES}
 
 
-def render(document: dict[str, Any], size: str) -> bytes:
-    """One paper of a certificate. Touches no database and no network."""
+def render(document: dict[str, Any], size: str, sealing: Sealing | None = None) -> bytes:
+    """One paper of a certificate, signed where it is sealed. Touches no database and no network."""
     text = snapshot.canonical(document)
-    return write_pdf(
-        paper.html_of(document, size),
+    made_at = dt.datetime.fromisoformat(document["issued_at"])
+    signature = statement_file.signature_bytes(sealing.statement_key, sealing.signature) if sealing else b""
+    content = write_pdf(
+        paper.html_of(document, size, sealing.code if sealing else ""),
         attached=text.encode(),
-        made_at=dt.datetime.fromisoformat(document["issued_at"]),
+        signature=signature,
+        made_at=made_at,
         identifier=hashlib.sha256(f"{size} {text}".encode()).digest()[:16],
     )
+    return pades.sign(content, sealing.paper_key, made_at) if sealing else content
 
 
-def write_pdf(html: str, *, attached: bytes, made_at: dt.datetime, identifier: bytes) -> bytes:
+def write_pdf(html: str, *, attached: bytes, made_at: dt.datetime, identifier: bytes, signature: bytes = b"") -> bytes:
     """The bytes, with what the certificate states attached. Refusal and UnsoundPaper as `papers.write_pdf` has them."""
-    snapshot_file = papers.Attached(
-        name=ATTACHED_NAME,
-        content=attached,
-        description="What this certificate states (RFC 8785)",
-        made_at=made_at,
-    )
-    return papers.write_pdf(html, identifier=identifier, variant=VARIANT, attached=snapshot_file)
+    files = [
+        papers.Attached(
+            name=ATTACHED_NAME,
+            content=attached,
+            description="What this certificate states (RFC 8785)",
+            made_at=made_at,
+        )
+    ]
+    if signature:
+        files.append(
+            papers.Attached(
+                name=SIGNATURE_NAME,
+                content=signature,
+                description="The signature of what this certificate states (Ed25519)",
+                made_at=made_at,
+                relationship="Supplement",
+            )
+        )
+    return papers.write_pdf(html, identifier=identifier, variant=VARIANT, attached=files)

@@ -21,5 +21,6 @@ urlpatterns = [
     path("<str:number>/reinstate/", suspension_views.reinstate, name="reinstate"),
     path("<str:number>/withdraw/", views.withdraw, name="withdraw"),
     path("<str:number>/drawing.svg", views.drawing_file, name="drawing"),
+    path("<str:number>/certificate.json", views.signed_snapshot, name="snapshot"),
     path("<str:number>/<slug:size>.pdf", views.pdf, name="pdf"),
 ]

@@ -20,7 +20,8 @@ from office import papers, spreadsheets
 from office.audit.refusals import NotAllowed, Refusal, WrongState
 from office.certificates import actions, paper, queries, rules, snapshot
 from office.certificates.forms import BeginForm, ConfirmForm, FilterForm, WithdrawForm
-from office.certificates.models import Certificate, Document
+from office.certificates.models import Certificate, Document, Seal
+from office.certificates.seal import statement_file
 from office.certificates.standing import WORDS, standing
 from office.people.access import OFFICE, person_of, require_roles
 from office.people.models import Role
@@ -119,6 +120,7 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "successor": getattr(certificate, "successor", None),
         "chain": [(one, standing(one, today)) for one in queries.chain_of(certificate)],
         "papers": certificate.documents.defer("pdf"),
+        "seal": Seal.objects.select_related("statement_key", "paper_key").filter(certificate=certificate).first(),
         "trail": person.holds(*OFFICE, Role.OWNER),
         "certifier": person.holds(Role.CERTIFIER),
         "why_not_withdraw": _why_not_withdraw(person, certificate, today),
@@ -193,6 +195,21 @@ def pdf(request: HttpRequest, number: str, size: str) -> HttpResponse:
         content_type="application/pdf",
         headers={
             "Content-Disposition": f'inline; filename="{certificate.number}-{size}.pdf"',
+            "Cache-Control": "private, no-store",
+        },
+    )
+
+
+def signed_snapshot(request: HttpRequest, number: str) -> HttpResponse:
+    """What it states with its signature, as one JSON file that can be checked without any PDF."""
+    certificate = _readable(request, number)
+    seal = get_object_or_404(Seal.objects.select_related("statement_key"), certificate=certificate)
+    content = statement_file.write(snapshot.read(certificate), seal.statement_key.identifier, seal.signature)
+    return HttpResponse(
+        content,
+        content_type="application/json",
+        headers={
+            "Content-Disposition": f'attachment; filename="{certificate.number}.json"',
             "Cache-Control": "private, no-store",
         },
     )

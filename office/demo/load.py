@@ -21,6 +21,7 @@ from boats.actions.register import register_boat
 from boats.actions.rigs import describe_rig
 from boats.models import Design
 from boats.rigs import as_inputs
+from office.certificates.seal.actions import make_keys, rotate_keys
 from office.demo.clock import SEED, in_its_own_time
 from office.demo.designs import DESIGNS, DemoBoat, DesignPlan, build_fleet
 from office.demo.events import buy_share, describe, sell
@@ -51,6 +52,7 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
         by = people["administrator"]
         limits = {**current().change_limits, "default": 3.0}
         change_policy(by=by, reason="The office opens.", change_limits=limits, **POLICY)
+        make_keys(by=by, reason="The office opens.")
         buy(by, people, start, today)
         office = Office(people, clock, SEED)
         progress("the boats")
@@ -60,6 +62,8 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
                 office.at(day, dt.time(7), partial(calibrate_again, by, mark, day))
         changed = today - dt.timedelta(days=SEASON + 100)
         office.at(changed, dt.time(9), partial(_change_policy, by))
+        rotated = today - dt.timedelta(days=2 * SEASON)
+        office.at(rotated, dt.time(8), partial(_rotate_keys, by))
         progress("four seasons of visits and certificates; this takes a minute or two")
         stories = list(_stories(office, fleet, today))
         for season in (1, 2, 3, 4):
@@ -82,6 +86,10 @@ def _change_policy(by: Person) -> None:
     change_policy(
         by=by, reason="Owners measured in autumn got a few weeks only.", validity_rule="months", validity_months=13
     )
+
+
+def _rotate_keys(by: Person) -> None:
+    rotate_keys(by=by, reason="New keys every other year.")
 
 
 def _register(

@@ -27,7 +27,7 @@ from tests.surveys.makers import SAMPLES, Stage, record_kit, register_boat
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("own_keys")]
 
 NEXT_SEASON = SAMPLES / "quiet_margin_2024.csv"
 LEFT_OUT = ("lower_band_width", "BD", "SPL", "taper_length")  # all but the last are typed into the form instead

@@ -44,7 +44,7 @@ def stage(cast: Cast) -> Stage:
 
 @pytest.fixture
 def quick_papers(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+    monkeypatch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
 
 
 def entering(person: Person) -> Client:

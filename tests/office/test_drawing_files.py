@@ -36,7 +36,7 @@ def drawing(client: Client, name: str, key: str) -> ET.Element:
 def test_boat_visit_and_certificate_give_a_drawing_that_stands_alone(
     client: Client, stage: Stage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+    monkeypatch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
     visit = stage.visit("accepted")
     certificate = actions.issue(by=stage.cast.certifier, visit=visit)
     client.force_login(stage.cast.owner)

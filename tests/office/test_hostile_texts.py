@@ -70,7 +70,7 @@ def fill_with_hostile_texts(stage: Stage, visit: Visit) -> None:
 @pytest.fixture(scope="module")
 def hostile(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+        patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
         patch.setattr(by_role, "register_boat", hostile_boat)
         patch.setattr(Stage, "fill", fill_with_hostile_texts)
         yield World(make_cast())

@@ -91,7 +91,7 @@ def queries_of(cast: Cast, name: str, part: str) -> int:
 
 
 def test_no_list_asks_more_for_more_rows(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+    monkeypatch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
     stage = Fleet(cast, register_boat(cast), record_kit(cast))
     add_one_of_everything(stage, 0)
     few = {one: queries_of(cast, *one) for one in LISTS}

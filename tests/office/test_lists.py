@@ -145,7 +145,7 @@ def test_what_is_due_for_calibration(cast: Cast) -> None:
 
 
 def test_certificates_that_end_within_some_days(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+    monkeypatch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
     stage = Stage(cast, register_boat(cast), record_kit(cast))
     made = certificate_actions.issue(by=cast.certifier, visit=stage.visit("accepted"))
     client, address = entering(cast.certifier), reverse("certificates:list")

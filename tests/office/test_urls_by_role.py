@@ -200,6 +200,7 @@ TABLE: dict[str, Access] = {
     "certificates:certificate": only(BOAT_READERS),
     "certificates:drawing": only(BOAT_READERS),
     "certificates:pdf": only(BOAT_READERS),
+    "certificates:snapshot": only(BOAT_READERS),
     "certificates:issue": only(CERTIFIER),
     "certificates:withdraw": only(CERTIFIER),
     "certificates:declare": only(OFFICE | OWNER),
@@ -373,7 +374,7 @@ class World:
 def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
     """Built once: every test looks at the same world, and what its requests change is taken back."""
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+        patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
         yield World(make_cast())
         transaction.set_rollback(True)
 

@@ -1,4 +1,4 @@
-"""The whole register walked once: trail, signatures, readings, certificates and papers."""
+"""The whole register walked once: trail, signatures, readings, certificates, papers and seals."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from django.db import connection
 from office.audit import trail
 from office.certificates import constraints
 from office.certificates.models import Certificate, Document
-from office.certificates.verification import certificates, suspensions, visits
+from office.certificates.verification import certificates, seals, suspensions, visits
 from office.certificates.verification.findings import Misfit
 from surveys.models import Reading, SignOff
 
@@ -23,6 +23,7 @@ def check_all() -> Iterator[Misfit]:
         visits.check_all(),
         certificates.check_all(),
         suspensions.check_all(),
+        seals.check_all(),
     )
 
 

@@ -36,6 +36,7 @@ class Command(BaseCommand):
         environment.stop_like_ctrl_c()
         arguments = argv[2:]
         chosen = [argument for argument in arguments if argument != "--postgres"]
+        environment.prepare_paper_readers()
         if "--postgres" in arguments:
             environment.prepare_postgresql()
             runs = [on_postgresql(chosen or UNIT)]

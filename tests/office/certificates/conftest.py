@@ -75,7 +75,7 @@ def accepted(stage: Stage) -> Visit:
 def quick_papers(monkeypatch: pytest.MonkeyPatch) -> None:
     """Papers of a few bytes, for tests that ask about anything but papers; a real one takes a quarter of a second."""
 
-    def render_all(document: dict[str, Any]) -> dict[str, bytes]:
+    def render_all(document: dict[str, Any], *_: Any) -> dict[str, bytes]:
         return {size: f"{size} {document['number']}".encode() for size in paper.SIZES}
 
     monkeypatch.setattr(pdf, "render_all", render_all)

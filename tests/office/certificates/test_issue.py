@@ -276,18 +276,18 @@ def test_papers_are_rendered_ahead_and_only_once(cast, accepted, monkeypatch):
     """Outside the transaction that holds up other writers; again inside only where the statement has changed."""
     render, made = pdf.render_all, []
 
-    def counting(document):
+    def counting(document, *sealing):
         made.append(connection.in_atomic_block)
-        return render(document)
+        return render(document, *sealing)
 
     monkeypatch.setattr(pdf, "render_all", counting)
     certificate = actions.issue(by=cast.certifier, visit=accepted)
     assert len(made) == 1
 
-    def interrupted(document):
+    def interrupted(document, *sealing):
         if len(made) == 1:  # somebody else's change lands between the rendering and the transaction
             boat_actions.register_boat(by=cast.administrator, name="Another", sail_number="QVL 77")
-        return counting(document)
+        return counting(document, *sealing)
 
     monkeypatch.setattr(pdf, "render_all", interrupted)
     again = actions.issue(

@@ -340,7 +340,7 @@ def test_withdrawn_by_its_form(enter, issued):
 def test_where_no_paper_can_be_made_nothing_is_issued_and_nothing_is_lost(enter, accepted, monkeypatch):
     """Missing libraries, or a name no font can print: the sentence stands in the form, with what was typed."""
 
-    def refuse(document: dict[str, Any]) -> dict[str, bytes]:
+    def refuse(document: dict[str, Any], *_: Any) -> dict[str, bytes]:
         raise Refusal("The fonts of this machine lack “漢” (U+6F22).")
 
     monkeypatch.setattr(pdf, "render_all", refuse)

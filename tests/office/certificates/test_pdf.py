@@ -190,7 +190,7 @@ def test_nothing_outside_the_page_is_fetched_or_passed_over(piece: str):
     [("a\x0bb", "lack U+000B:"), ("\ufffe", "U+FFFE"), ("".join(map(chr, range(0xFDD0, 0xFDD8))), "U+FDD4 and others")],
 )
 def test_a_sign_that_no_font_has_is_said_instead_of_printed_as_a_box(monkeypatch, name: str, expected: str):
-    monkeypatch.setattr(paper, "html_of", lambda document, size: f"<html lang=en><title>t</title><p>{name}</p>")
+    monkeypatch.setattr(paper, "html_of", lambda document, size, code: f"<html lang=en><title>t</title><p>{name}</p>")
     with pytest.raises(Refusal) as refused:
         pdf.render(samples.document(), "A4")
     assert expected in str(refused.value)

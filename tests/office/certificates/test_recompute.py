@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture(autouse=True)
 def no_pages(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+    monkeypatch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
 
 
 @pytest.fixture

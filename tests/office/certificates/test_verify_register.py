@@ -19,7 +19,8 @@ from django.utils import timezone
 from office.audit import chain, triggers
 from office.audit.models import Entry
 from office.certificates import actions, constraints, paper, pdf, snapshot
-from office.certificates.models import Certificate, Document
+from office.certificates.models import Certificate, Document, Seal
+from office.certificates.seal import keyring, sealing
 from office.certificates.verification import papers
 from surveys import actions as survey_actions
 from surveys.models import Reading, SignOff, Visit
@@ -36,11 +37,14 @@ def verify(*arguments: str) -> tuple[int, str]:
     return 0, out.getvalue()
 
 
+pytestmark = pytest.mark.usefixtures("own_keys")
+
+
 @pytest.fixture(autouse=True)
 def plain_pages(monkeypatch: pytest.MonkeyPatch) -> None:
     """Real PDFs with the real attachment, but a bare page: the layout is not what is asked about here."""
 
-    def html_of(document: dict[str, Any], size: str) -> str:
+    def html_of(document: dict[str, Any], size: str, code: str) -> str:
         return (
             f"<!doctype html><html lang=en><title>{document['number']}</title><p>{size} {document['reason']}</p></html>"
         )
@@ -143,7 +147,8 @@ def second_in_force(certificates: list[Certificate]) -> None:
 
 
 def delete_certificate(certificates: list[Certificate]) -> None:
-    Document.objects.filter(certificate=certificates[1])._raw_delete("default")
+    for part in (Document, Seal):
+        part.objects.filter(certificate=certificates[1])._raw_delete("default")
     Certificate.objects.filter(pk=certificates[1].pk)._raw_delete("default")
 
 
@@ -308,7 +313,9 @@ def test_a_rewritten_history_contradicts_the_paper_though_it_fits_in_itself(tmp_
             snapshot=text, snapshot_sha256=snapshot.sha256(text), trail_head=row.hash
         )
         hashes = {}
-        for size, content in pdf.render_all(document).items():
+        sealed = sealing.prepare(document, text, keyring.in_use())  # the forger has the office's keys as well
+        Seal.objects.filter(certificate=one).update(code=sealed.code, signature=sealed.signature)
+        for size, content in pdf.render_all(document, sealed).items():
             hashes[size] = snapshot.sha256(content)
             Document.objects.filter(certificate=one, paper=size).update(pdf=content, pdf_sha256=hashes[size])
         told = Entry.objects.get(verb="issue_certificate", certificate=one.number)

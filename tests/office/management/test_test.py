@@ -24,6 +24,7 @@ def runs(monkeypatch):
     monkeypatch.setattr(command, "pytest", pytest_run)
     monkeypatch.setattr(environment, "stop_like_ctrl_c", lambda: None)
     monkeypatch.setattr(environment, "prepare_chromium", lambda: None)
+    monkeypatch.setattr(environment, "prepare_paper_readers", lambda: True)
     monkeypatch.setattr(environment, "prepare_postgresql", lambda: None)
     monkeypatch.setattr(environment, "chromium", lambda: "/usr/bin/chromium")
     monkeypatch.setattr(environment, "postgresql_programs", lambda: Path("/somewhere"))

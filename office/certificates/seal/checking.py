@@ -1,0 +1,253 @@
+"""A paper, a signed JSON file or the text of a code, held against an office's published keys. Asks no database.
+
+Every answer is a list of points: what holds, what does not, and what cannot be told from here. Something is genuine
+where a signature holds and nothing speaks against it; how a certificate stands today is another question, which only
+the office's register answers.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import logging
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import urlsplit
+
+import pypdf
+from cryptography import x509
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from cryptography.hazmat.primitives.serialization import load_der_public_key
+
+from office.certificates.pdf import ATTACHED_NAME, SIGNATURE_NAME
+from office.certificates.seal import cms, pades, statement, statement_file
+from office.certificates.seal.published import PAPER, STATEMENT, PublishedKey, PublishedKeys, instant
+from office.certificates.snapshot import FORMAT
+
+HOLDS, FAILS, UNKNOWN = "holds", "fails", "unknown"
+KINDS = {"paper": "PDF", "file": "JSON file", "code": "code"}
+LEEWAY = dt.timedelta(minutes=5)  # between two clocks
+LARGEST_CODE = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    mark: str  # holds | fails | unknown
+    sentence: str
+
+
+@dataclass(slots=True)
+class Verdict:
+    """What was found. `number` is empty where nothing trustworthy names one; `document`: the snapshot, if it has."""
+
+    kind: str
+    number: str = ""
+    points: list[Point] = field(default_factory=list)
+    document: dict[str, Any] | None = None
+    stated: statement.Statement | None = None
+    days: tuple[dt.date, dt.date] | None = None
+
+    @property
+    def genuine(self) -> bool:
+        marks = [point.mark for point in self.points]
+        return HOLDS in marks and FAILS not in marks
+
+    def say(self, mark: str, sentence: str) -> None:
+        self.points.append(Point(mark, sentence))
+
+
+def check(content: bytes, keys: PublishedKeys, now: dt.datetime, *, thorough: bool = True) -> Verdict:
+    """Whatever it is: a PDF, a JSON file, or the text of a code."""
+    if content.startswith(b"%PDF-"):
+        return check_paper(content, keys, now, thorough=thorough)
+    if content.lstrip()[:1] == b"{":
+        return check_file(content, keys, now)
+    if len(content) <= LARGEST_CODE:
+        try:
+            return check_code(content.decode(), keys, now)
+        except UnicodeDecodeError:
+            pass
+    verdict = Verdict("paper")
+    verdict.say(FAILS, "It is neither a PDF nor a certificate's JSON file nor the text of a code.")
+    return verdict
+
+
+# ---- The code ----
+
+
+def check_code(text: str, keys: PublishedKeys, now: dt.datetime) -> Verdict:
+    verdict = Verdict("code")
+    try:
+        address, body, _ = statement.split(text)
+        stated = statement.unpack(body)
+    except statement.NoStatement as error:
+        verdict.say(FAILS, str(error))
+        return verdict
+    key = keys.find(stated.key, STATEMENT)
+    if key is None:
+        host, ours = urlsplit(address).netloc, urlsplit(keys.address).netloc
+        verdict.say(FAILS, _unknown_key(stated.key, keys, f"names {host}" if host != ours else ""))
+        return verdict
+    if not statement.signature_holds(text, _ed25519(key)):
+        verdict.say(FAILS, "The code's signature does not hold: it was altered, or the office never signed it.")
+        return verdict
+    verdict.stated, verdict.number = stated, stated.number
+    verdict.days = (stated.valid_from, stated.valid_until)
+    verdict.say(HOLDS, f"{keys.office} signed what the code says, to the last sign, with its key {stated.key}.")
+    _in_use(verdict, key, stated.issued_at, now)
+    return verdict
+
+
+# ---- The JSON file ----
+
+
+def check_file(content: bytes, keys: PublishedKeys, now: dt.datetime) -> Verdict:
+    verdict = Verdict("file")
+    try:
+        _signed_snapshot(verdict, statement_file.read(content), keys, now)
+    except statement_file.NoStatementFile as error:
+        verdict.say(FAILS, str(error))
+    return verdict
+
+
+def _signed_snapshot(
+    verdict: Verdict, signed: statement_file.SignedSnapshot, keys: PublishedKeys, now: dt.datetime
+) -> None:
+    key = keys.find(signed.key, STATEMENT)
+    if key is None:
+        office = str(_at(signed.document, "office", "name"))
+        names = f"names {office[:80]!r} as its office" if office != keys.office else ""
+        verdict.say(FAILS, _unknown_key(signed.key[:16], keys, names))
+        return
+    if not signed.holds(_ed25519(key)):
+        verdict.say(FAILS, "The signature of what it states does not hold: it was altered, or is another's.")
+        return
+    if signed.document.get("format") != FORMAT:
+        verdict.say(UNKNOWN, f"It states a certificate in another form than this check knows, {FORMAT}.")
+        return
+    verdict.document, verdict.number = signed.document, str(signed.document["number"])
+    validity = signed.document["validity"]
+    verdict.days = (dt.date.fromisoformat(validity["from"]), dt.date.fromisoformat(validity["until"]))
+    verdict.say(HOLDS, f"{keys.office} signed what it states, to the last byte, with its key {key.identifier}.")
+    _in_use(verdict, key, dt.datetime.fromisoformat(signed.document["issued_at"]), now)
+
+
+# ---- The paper ----
+
+
+def check_paper(content: bytes, keys: PublishedKeys, now: dt.datetime, *, thorough: bool = True) -> Verdict:
+    """`thorough` asks pyHanko as well; our own strict reading decides either way."""
+    verdict = Verdict("paper")
+    try:
+        signature = cms.read(content)
+    except (cms.Unsigned, cms.Broken) as error:
+        verdict.say(FAILS, str(error))
+        return verdict
+    key = keys.by_certificate(signature.certificate)
+    if key is None or key.purpose != PAPER:
+        name = x509.load_der_x509_certificate(signature.certificate).subject.rfc4514_string()
+        verdict.say(FAILS, f"It is signed, but not by {keys.office}: the signer calls itself {name[:120]!r}.")
+        return verdict
+    root = issuer_of(key, keys)
+    if root is None:
+        verdict.say(FAILS, f"The key {key.identifier} that signed it is not vouched for by a root of the office.")
+        return verdict
+    try:
+        signed = _attached(content)
+        verdict.say(HOLDS, f"{keys.office} signed the whole file, to the last byte, with its key {key.identifier}.")
+        _signed_snapshot(verdict, signed, keys, now)
+    except statement_file.NoStatementFile as error:
+        verdict.say(FAILS, str(error))
+    if verdict.document:
+        issued = dt.datetime.fromisoformat(verdict.document["issued_at"])
+        _in_use(verdict, key, issued, now, clock=False)
+        complaint = pades.complaint(content, [root.certificate], issued) if thorough else ""
+        if complaint:
+            verdict.say(FAILS, f"A second reader of signatures does not accept it ({complaint}).")
+    return verdict
+
+
+def issuer_of(key: PublishedKey, keys: PublishedKeys) -> PublishedKey | None:
+    """The root whose signature the key's certificate bears."""
+    certificate = x509.load_der_x509_certificate(key.certificate)
+    for root in keys.roots():
+        try:
+            certificate.verify_directly_issued_by(x509.load_der_x509_certificate(root.certificate))
+        except (ValueError, TypeError, InvalidSignature):
+            continue
+        return root
+    return None
+
+
+def _attached(content: bytes) -> statement_file.SignedSnapshot:
+    """Snapshot and signature out of a PDF whose own signature holds. Raises NoStatementFile."""
+    logger = logging.getLogger("pypdf")
+    former, logger.disabled = logger.disabled, True
+    try:
+        files = pypdf.PdfReader(io.BytesIO(content)).attachments
+        found = {name: files[name] for name in (ATTACHED_NAME, SIGNATURE_NAME)}
+    except Exception as error:  # a file from outside may break the reader in any way
+        raise statement_file.NoStatementFile("It does not carry what the office attaches to a certificate.") from error
+    finally:
+        logger.disabled = former
+    if any(len(one) != 1 for one in found.values()):
+        raise statement_file.NoStatementFile("It carries what it states more than once.")
+    certificate, signature = (statement_file.parsed(one[0], "What it states") for one in found.values())
+    return statement_file.put_together(certificate, signature)
+
+
+# ---- Two things beside each other ----
+
+
+def compare(code: Verdict, other: Verdict) -> None:
+    """Says in `other` whether a genuine code is of the same certificate; both must be genuine to be compared."""
+    if not (code.genuine and code.stated and other.genuine and other.document):
+        return
+    mine = statement.of_snapshot(other.document, code.stated.key)
+    if mine == code.stated:
+        other.say(HOLDS, f"The code beside it is of the same certificate, {code.number}, and states the same.")
+    elif code.number != other.number:
+        other.say(FAILS, f"The code beside it is genuine, but of another certificate: {code.number}.")
+    else:
+        other.say(FAILS, f"The code beside it is of {code.number} too, but does not state the same.")
+
+
+# ---- Parts ----
+
+
+def _ed25519(key: PublishedKey) -> Ed25519PublicKey:
+    public = load_der_public_key(key.public)
+    if not isinstance(public, Ed25519PublicKey):
+        raise TypeError("a statement key is an Ed25519 key")
+    return public
+
+
+def _unknown_key(identifier: str, keys: PublishedKeys, names: str) -> str:
+    if names:
+        return (
+            f"It {names} and bears a key that {keys.office} never published: "
+            "it is of another office, whose keys would be needed, or forged."
+        )
+    return (
+        f"It is signed with a key ({identifier}) that is not among those that {keys.office} had published by "
+        f"{instant(keys.as_of)}: it is forged, or the list of keys is older than the key."
+    )
+
+
+def _in_use(verdict: Verdict, key: PublishedKey, issued: dt.datetime, now: dt.datetime, *, clock: bool = True) -> None:
+    """Signed by a key in its time of use, judged at the moment of issue; and what this machine's clock says to it."""
+    if why := key.why_not_at(issued):
+        verdict.say(FAILS, f"It says it was issued at {instant(issued)}, under a key {why}: do not rely on it.")
+    if clock and issued > now + LEEWAY:
+        verdict.say(
+            UNKNOWN,
+            f"It was issued at {instant(issued)}, which by this clock ({instant(now)}) is still to come: set the clock "
+            "before anything is said of today.",
+        )
+
+
+def _at(document: Any, *path: str) -> Any:
+    for part in path:
+        document = document.get(part) if isinstance(document, dict) else None
+    return document

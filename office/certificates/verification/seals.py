@@ -1,0 +1,89 @@
+"""Keys and seals: every signature of every certificate holds, by a key that the trail tells of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from django.utils import timezone
+
+from office.audit.models import Entry
+from office.certificates import snapshot
+from office.certificates.models import Certificate, Document, OfficeKey, Seal
+from office.certificates.seal import checking, keyring, making, statement, statement_file
+from office.certificates.seal.actions import told_of
+from office.certificates.seal.published import PAPER, PublishedKeys
+from office.certificates.verification.certificates import in_chunks
+from office.certificates.verification.findings import Misfit, parsed
+
+TOLD = ("make_office_key", "retire_office_key")
+
+
+def check_all() -> Iterator[Misfit]:
+    keys = keyring.published()
+    yield from _keys(keys)
+    first = OfficeKey.objects.order_by("used_from").first()
+    for chunk in in_chunks():
+        seals = {
+            one.certificate_id: one
+            for one in Seal.objects.filter(certificate__in=chunk).select_related("statement_key", "paper_key")
+        }
+        for certificate in chunk:
+            seal = seals.get(certificate.pk)
+            if seal:
+                yield from _seal(certificate, seal, keys)
+                yield from _papers(certificate, keys)
+            elif first and certificate.issued_at >= first.used_from:
+                yield Misfit(certificate.number, f"{certificate.number} bears no seal, though the office had keys.")
+
+
+def _keys(keys: PublishedKeys) -> Iterator[Misfit]:
+    """As many keys as the trail tells of, each as it tells it."""
+    told = {(entry.verb, entry.subject): parsed(entry.after) for entry in Entry.objects.filter(verb__in=TOLD)}
+    known = set()
+    for row in OfficeKey.objects.defer("private").order_by("pk"):
+        known.add(row.identifier)
+        if told.get(("make_office_key", row.identifier)) != told_of(row):
+            yield Misfit(row.identifier, f"The trail tells nothing of a key {row.identifier} such as the register's.")
+        if bool(row.retired_at) != (("retire_office_key", row.identifier) in told):
+            yield Misfit(row.identifier, f"Trail and register differ on the retirement of the key {row.identifier}.")
+        key = keys.keys[row.identifier]
+        if making.identifier_of(key.public) != row.identifier:
+            yield Misfit(row.identifier, f"The key {row.identifier} does not have the public part it is named for.")
+        if key.purpose == PAPER and checking.issuer_of(key, keys) is None:
+            yield Misfit(row.identifier, f"No root of the office vouches for the key {row.identifier}.")
+    for verb, identifier in told:
+        if verb == "make_office_key" and identifier not in known:
+            yield Misfit(identifier, f"The trail tells of a key {identifier} that the register does not hold.")
+
+
+def _seal(one: Certificate, seal: Seal, keys: PublishedKeys) -> Iterator[Misfit]:
+    document = parsed(one.snapshot)
+    now = timezone.now()
+    content = statement_file.write(document, seal.statement_key.identifier, seal.signature)
+    for verdict, what in ((checking.check_file(content, keys, now), "statement"), (_code(seal, keys), "code")):
+        for point in verdict.points:
+            if point.mark == checking.FAILS:
+                yield Misfit(one.number, f"The signed {what} of {one.number}: {point.sentence}")
+        if what == "code" and verdict.stated and verdict.stated != _stated(document, verdict.stated.key):
+            yield Misfit(one.number, f"The code of {one.number} states something else than its snapshot.")
+
+
+def _code(seal: Seal, keys: PublishedKeys) -> checking.Verdict:
+    return checking.check_code(seal.code, keys, timezone.now())
+
+
+def _stated(document: dict[str, object], key: str) -> statement.Statement | None:
+    try:
+        return statement.of_snapshot(document, key)
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
+def _papers(one: Certificate, keys: PublishedKeys) -> Iterator[Misfit]:
+    for document in Document.objects.filter(certificate=one):
+        verdict = checking.check_paper(bytes(document.pdf), keys, timezone.now(), thorough=False)
+        for point in verdict.points:
+            if point.mark == checking.FAILS:
+                yield Misfit(one.number, f"The {document.paper} paper of {one.number}: {point.sentence}")
+        if verdict.document and snapshot.canonical(verdict.document) != one.snapshot:
+            yield Misfit(one.number, f"The {document.paper} paper of {one.number} carries another signed statement.")
