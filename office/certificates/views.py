@@ -202,7 +202,7 @@ def pdf(request: HttpRequest, number: str, size: str) -> HttpResponse:
 
 def signed_snapshot(request: HttpRequest, number: str) -> HttpResponse:
     """What it states with its signature, as one JSON file that can be checked without any PDF."""
-    certificate = _readable(request, number)
+    certificate = readable(request, number)
     seal = get_object_or_404(Seal.objects.select_related("statement_key"), certificate=certificate)
     content = statement_file.write(snapshot.read(certificate), seal.statement_key.identifier, seal.signature)
     return HttpResponse(
