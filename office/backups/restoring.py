@@ -32,9 +32,14 @@ def verify(root: Path, url: str | None, data: Path) -> tuple[bool, str]:
 
     Without `url`: the database that this process uses.
     """
+    return manage(root, url, data, "verify_register")
+
+
+def manage(root: Path, url: str | None, data: Path, *command: str) -> tuple[bool, str]:
+    """Whether a command on the database at `url` ended well, in a process of its own, and what it said."""
     surroundings = os.environ | {"OFFICE_DATA": str(data)} | ({"DATABASE_URL": url} if url else {})
-    command = [sys.executable, "manage.py", "verify_register"]
-    done = subprocess.run(command, cwd=root, env=surroundings, capture_output=True, text=True, check=False)
+    started = [sys.executable, "manage.py", *command]
+    done = subprocess.run(started, cwd=root, env=surroundings, capture_output=True, text=True, check=False)
     return done.returncode == 0, (done.stdout + done.stderr).strip()
 
 
