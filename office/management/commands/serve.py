@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -81,7 +82,12 @@ def tls_of(certificate: Path | None, key: Path | None) -> Tls | None:
     return Tls(certificate.resolve(), key.resolve(), names)
 
 
-def serve(host: str, port: int, tls: Tls | None = None) -> None:
+def start_worker() -> None:
+    """A worker for long work beside the server; it ends when the server does."""
+    subprocess.Popen([sys.executable, "manage.py", "worker", "--with-parent"], cwd=environment.ROOT)
+
+
+def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True) -> None:
     """Collect the static files and become the web server; does not return."""
     refuse_a_taken_port(host, port)
     call_command("collectstatic", interactive=False, verbosity=0)
@@ -92,6 +98,8 @@ def serve(host: str, port: int, tls: Tls | None = None) -> None:
         tls.settle(port)
         server += tls.arguments
     server.append("office.wsgi:application")
+    if worker:
+        start_worker()
     os.chdir(environment.ROOT)
     sys.stdout.flush()
     os.execv(sys.executable, server)  # noqa: S606  (so that signals reach the server itself)
@@ -105,12 +113,20 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000)
         parser.add_argument("--certificate", type=Path, help="PEM file of the server's certificate: serve by https")
         parser.add_argument("--key", type=Path, help="PEM file of its key")
+        parser.add_argument("--no-worker", action="store_true", help="leave long work to `worker`, started elsewhere")
 
     def handle(
-        self, *, host: str, port: int, certificate: Path | None = None, key: Path | None = None, **options: Any
+        self,
+        *,
+        host: str,
+        port: int,
+        certificate: Path | None = None,
+        key: Path | None = None,
+        no_worker: bool = False,
+        **options: Any,
     ) -> None:
         tls = tls_of(certificate, key)
         refuse_a_taken_port(host, port)
         address = tls.address(port) if tls else f"http://{host}:{port}"
         self.stdout.write(f"The office answers at {address}/ (Ctrl-C stops it).")
-        serve(host, port, tls)
+        serve(host, port, tls, worker=not no_worker)

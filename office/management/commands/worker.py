@@ -9,8 +9,8 @@ import threading
 from typing import Any
 
 from django.core.management import call_command
-from django.core.management.base import BaseCommand, CommandParser
-from django.db import DatabaseError, connection
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import DatabaseError, OperationalError, ProgrammingError, connection
 
 from office.work.actions import take_up_again
 
@@ -26,7 +26,10 @@ class Command(BaseCommand):
         parser.add_argument("--with-parent", action="store_true", help="end when the process that started it has ended")
 
     def handle(self, *, once: bool, with_parent: bool, **options: Any) -> None:
-        take_up_again()
+        try:
+            take_up_again()
+        except (OperationalError, ProgrammingError) as error:
+            raise CommandError(f"Long work waits: run `migrate` first ({error}).") from error
         if not once:
             watch = threading.Thread(target=look_after, args=(os.getppid() if with_parent else 0,), daemon=True)
             watch.start()

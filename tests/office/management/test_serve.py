@@ -6,11 +6,13 @@ import http.client
 import os
 import signal
 import socket
+import sqlite3
 import ssl
 import subprocess
 import sys
 import time
 import urllib.request
+from contextlib import closing
 
 import pytest
 from django.core.management import call_command
@@ -94,6 +96,30 @@ def test_with_its_own_certificate_it_serves_https_and_guards_its_cookies(tmp_pat
         said, complaint = server.communicate(timeout=60)
     assert server.returncode == 0, complaint
     assert f"https://office.example:{port}/" in said
+
+
+def test_long_work_is_done_beside_it_and_the_worker_ends_with_it(tmp_path, port):
+    migrated = manage("migrate", data=tmp_path)
+    migrated.communicate(timeout=120)
+    with closing(sqlite3.connect(tmp_path / "office.sqlite3")) as office:
+        asked = manage("shell", "-v0", "-c", ASK, data=tmp_path)
+        asked.communicate(timeout=60)
+        server = manage("serve", "--port", str(port), data=tmp_path)
+        try:
+            deadline = time.monotonic() + 60
+            while office.execute("SELECT state FROM work_work").fetchall() != [("done",)]:
+                assert time.monotonic() < deadline
+                time.sleep(0.2)
+        finally:
+            server.send_signal(signal.SIGTERM)
+            server.communicate(timeout=60)  # the worker holds the same pipes: it has ended too
+    assert server.returncode == 0
+
+
+ASK = """
+from office.work.actions import ask_for_work
+ask_for_work(by=None, kind="recompute")
+"""
 
 
 def https(port, trusting, patience=30.0):
