@@ -183,7 +183,14 @@ def _judge(wanted: Wanted, boats: list[Known]) -> Found:
     sure = _sure(wanted, boats)
     if sure is not None:
         return sure
-    return Found(offered=_judge_offered(wanted, boats))
+    return Found(offered=_judge_offered(wanted, [boat for boat in boats if _may_be(wanted, boat)]))
+
+
+def _may_be(wanted: Wanted, boat: Known) -> bool:
+    """A number that is only near is no reason by itself: where numbers lie close together, every boat has neighbours."""
+    if not wanted.name or alike(boat.plain_name, wanted.name) >= LEAST_ALIKE:
+        return True
+    return has_number(boat, wanted) or (bool(wanted.digits) and boat.digits == wanted.digits)
 
 
 def _judge_offered(wanted: Wanted, boats: list[Known]) -> tuple[Offered, ...]:

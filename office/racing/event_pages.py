@@ -30,7 +30,7 @@ def _row(one: Result, before: str, after: str) -> str:
         f'<td data-label="Sail number"><bdi>{escape(one.sail_number) or "–"}</bdi></td>'
         f'<td data-label="Over the event">{_mark(one.status)}</td>'
         f'<td data-label="Certificate">{_certificate(one.certificate)}</td>'
-        f'<td data-label="Last day in force">{one.last_day or "–"}</td>'
+        f'<td data-label="Last day in force"><span class="figure">{one.last_day or "–"}</span></td>'
         f'<td data-label="What to know">{_told(one)}</td></tr>\n'
     )
 
@@ -44,7 +44,7 @@ def _register(one: Result) -> str:
 
 
 def _certificate(number: str) -> str:
-    return f'<a href="/check/c/{escape(number)}/">{escape(number)}</a>' if number else "–"
+    return f'<a class="figure" href="/check/c/{escape(number)}/">{escape(number)}</a>' if number else "–"
 
 
 def _told(one: Result) -> str:
