@@ -86,6 +86,11 @@ STATES = {
     "in_date": Mark("In date", "tick"),
     "overdue": Mark("Overdue", "sand", "signal"),
     "due_soon": Mark("Due soon", "sand"),
+    "agrees": Mark("Agrees", "tick", "firm"),
+    "differs": Mark("Differs", "step", "signal"),
+    "cannot_tell": Mark("Cannot tell", "ask"),
+    "not_read": Mark("Not read", "dash", "quiet"),
+    "finished": Mark("Finished", "tick"),
 }
 GRADES = {
     "stop": Mark("Stop", "stop", "signal"),

@@ -90,6 +90,12 @@ def calibrations_used(visit: Visit, instruments: list[Instrument]) -> dict[int, 
     return {row.instrument_id: row for row in sorted(counting, key=lambda row: row.calibrated_on)}
 
 
+def calibration_on(instrument: Instrument, day: dt.date) -> Calibration | None:
+    """The calibration that counts on a day, whatever came later; `calibrations` may be prefetched."""
+    counting = [row for row in instrument.calibrations.all() if row.calibrated_on <= day]
+    return max(counting, key=lambda row: (row.calibrated_on, row.pk), default=None)
+
+
 def _instruments(visit: Visit, readings: list[Reading]) -> tuple[inputs.Instrument, ...]:
     used = {row.instrument.pk: row.instrument for row in readings if row.instrument}
     calibrations = calibrations_used(visit, list(used.values())) if used else {}

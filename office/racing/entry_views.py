@@ -63,7 +63,7 @@ def check_again(request: HttpRequest, key: str) -> HttpResponse:
     return redirect("events:check", key, check.number)
 
 
-def _one(event: Event, row: int) -> tuple[Result, tuple[str, ...]]:
+def one_entry(event: Event, row: int) -> tuple[Result, tuple[str, ...]]:
     entry_list = queries.standing_list(event)
     if entry_list is None:
         raise Http404("There is no entry list yet.")
@@ -77,7 +77,7 @@ def _one(event: Event, row: int) -> tuple[Result, tuple[str, ...]]:
 def entry(request: HttpRequest, key: str, row: int) -> HttpResponse:
     """One entry: what is known of her boat, the boats she may be, and what a person has settled."""
     event = event_for(request, key)
-    one, extra = _one(event, row)
+    one, extra = one_entry(event, row)
     return _entry_page(request, event, one, extra)
 
 
@@ -110,7 +110,7 @@ def _entry_page(
 def settle(request: HttpRequest, key: str, row: int) -> HttpResponse:
     """One click: this boat, or none of the register; or the question opened again."""
     event = event_for(request, key)
-    one, _ = _one(event, row)
+    one, _ = one_entry(event, row)
     form = SettleForm(request.POST)
     if not form.is_valid():
         return redirect("events:entry", key, row)
@@ -130,7 +130,7 @@ def settle(request: HttpRequest, key: str, row: int) -> HttpResponse:
 @require_POST
 def record_statement(request: HttpRequest, key: str, row: int) -> HttpResponse:
     event = event_for(request, key)
-    one, extra = _one(event, row)
+    one, extra = one_entry(event, row)
     form = StatementForm(request.POST)
 
     def record(data: dict[str, Any]) -> Any:

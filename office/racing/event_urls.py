@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from office.racing import entry_views, event_views, statement_views
+from office.racing import entry_views, event_views, spot_views, statement_views
 
 app_name = "events"
 urlpatterns = [
@@ -18,6 +18,13 @@ urlpatterns = [
     path("<str:key>/entries/<int:row>/", entry_views.entry, name="entry"),
     path("<str:key>/entries/<int:row>/settle/", entry_views.settle, name="settle"),
     path("<str:key>/entries/<int:row>/statement/", entry_views.record_statement, name="record_statement"),
+    path("<str:key>/entries/<int:row>/spot-check/", spot_views.begin, name="begin_spot_check"),
+    path("<str:key>/spot-checks/", spot_views.show_all, name="spot_checks"),
+    path("<str:key>/spot-checks/<str:spot_key>/", spot_views.show, name="spot_check"),
+    path("<str:key>/spot-checks/<str:spot_key>/instrument/", spot_views.describe_instrument, name="spot_instrument"),
+    path("<str:key>/spot-checks/<str:spot_key>/readings/<str:token>/away/", spot_views.take_away, name="spot_away"),
+    path("<str:key>/spot-checks/<str:spot_key>/finish/", spot_views.finish, name="spot_finish"),
+    path("<str:key>/spot-checks/<str:spot_key>/report/", spot_views.report, name="spot_report"),
     path("<str:key>/report/<str:kind>/", entry_views.report_file, name="report"),
     path("<str:key>/statements/", statement_views.show, name="statements"),
     path("<str:key>/statements/<str:statement_key>/settle/", statement_views.settle, name="settle_statement"),

@@ -87,6 +87,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         if former is not None:
             changed = changes(results.loads(former.results), found)
             context |= {"former": former, "changed": changed[:MOST_CHANGES], "changes": len(changed)}
+    context["spot_checks"] = event.spot_checks.count()
     context["open_statements"] = statements.open_statements(event).count()
     return render(request, "racing/events/event.html", context)
 

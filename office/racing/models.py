@@ -15,7 +15,12 @@ from django.utils import timezone
 
 from boats.models import Boat
 from office.racing.deadlines import Edition
+from office.racing.spot_models import SpotCheck, SpotInstrument, SpotReading
 
+__all__ = [
+    "Check", "CommitteeMember", "EntryList", "Event", "Settlement", "SpotCheck", "SpotInstrument", "SpotReading",
+    "Statement",
+]  # fmt: skip
 PERSON = settings.AUTH_USER_MODEL
 
 

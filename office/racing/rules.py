@@ -9,7 +9,7 @@ from typing import Any
 from office.audit.refusals import NotAllowed, Refusal, Stale, WrongState
 from office.people.access import OFFICE, is_office
 from office.people.models import Person, Role
-from office.racing.models import CommitteeMember, Event, Statement
+from office.racing.models import CommitteeMember, Event, SpotCheck, Statement
 
 MAKERS = (Role.RACE_COMMITTEE, *OFFICE)
 LONGEST_EVENT_DAYS = 366
@@ -74,6 +74,11 @@ def check_committee_remains(event: Event, member: CommitteeMember) -> None:
 def check_open(statement: Statement) -> None:
     if statement.settled_at is not None:
         raise WrongState("This statement is settled already.")
+
+
+def check_spot_open(spot: SpotCheck) -> None:
+    if spot.finished_at is not None:
+        raise WrongState("This spot check is finished: what it found stands.")
 
 
 def check_reason(reason: str) -> str:

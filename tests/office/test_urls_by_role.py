@@ -26,7 +26,7 @@ from office.certificates import paper, pdf, renewing
 from office.people.actions import invitations
 from office.people.models import Role, RoleHolding
 from office.racing import actions as event_actions
-from office.racing import statements
+from office.racing import spot_checks, statements
 from office.racing.entry_file import read_pasted
 from office.racing.models import Event
 from office.work.actions import ask_for_work
@@ -228,6 +228,13 @@ TABLE: dict[str, Access] = {
     "events:entry": only(COMMITTEE),
     "events:settle": sent_by(COMMITTEE),
     "events:record_statement": sent_by(COMMITTEE),
+    "events:begin_spot_check": only(COMMITTEE),
+    "events:spot_checks": only(COMMITTEE),
+    "events:spot_check": only(COMMITTEE),
+    "events:spot_instrument": sent_by(COMMITTEE),
+    "events:spot_away": sent_by(COMMITTEE),
+    "events:spot_finish": sent_by(COMMITTEE),
+    "events:spot_report": only(COMMITTEE),
     "events:report": only(COMMITTEE),
     "events:statements": only(COMMITTEE),
     "events:settle_statement": only(COMMITTEE),
@@ -289,6 +296,15 @@ class World:
         self.signed = self.stage.visit("signed")
         self.under_review = self.stage.visit("under_review")
         self.event = self.make_event(cast)
+        self.spot = spot_checks.begin(
+            by=cast.race_committee, event=self.event, boat=self.boat, items=[("luff", "main")], day=timezone.localdate()
+        )
+        self.spot_reading = spot_checks.record_reading(
+            by=cast.race_committee, spot=self.spot, slug="luff_between_bands", mast="main", text="15000"
+        )
+        event_actions.settle_entry(
+            by=cast.race_committee, event=self.event, sail_number="WES 2", name="Her", boat=self.boat
+        )
         self.statement = statements.record_statement(
             by=cast.race_committee, event=self.event, sail_number="WES 1", name="Nobody", signatory="x",
             signed_at=timezone.now(),
@@ -303,7 +319,7 @@ class World:
         by, day = cast.race_committee, dt.date(2026, 6, 5)
         event = event_actions.make_event(by=by, name="Week", first_day=day, last_day=day, rules_edition="2025_2028")
         event_actions.add_member(by=by, event=event, email=by.email)
-        content = "sail_number,boat\nWES 1,Nobody\n"
+        content = "sail_number,boat\nWES 1,Nobody\nWES 2,Her\n"
         file = read_pasted(content)
         event_actions.take_entry_list(by=by, event=event, file=file, content=content.encode(), filename="list")
         return event
@@ -341,12 +357,14 @@ class World:
             ("certificates:renewal", "key"): self.renewal.key,
             ("certificates:pdf", "size"): "A4",
             ("events:check", "number"): 1,
+            ("events:begin_spot_check", "row"): 3,
+            ("events:spot_away", "token"): self.spot_reading.token,
             ("events:end_member", "person_key"): self.cast.race_committee.key,
         }
         usual: dict[str, Any] = {
             "kind": "csv", "dimension": "luff", "mast": "main", "person_key": self.cast.stranger.key,
             "boat_key": self.boat.key, "row_key": "foot_distance-main-one", "slug": "foot_distance", "take": 1,
-            "row": 2, "statement_key": self.statement.key,
+            "row": 2, "statement_key": self.statement.key, "spot_key": self.spot.key,
             "query_key": self.under_review.queries.get().key, "identifier": "T-03", "token": self.token,
             "invitation_key": self.open_link.key, "role": "measurer",
             "photo_key": self.photo.key, "number": self.certificate.number,
