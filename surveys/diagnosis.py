@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import OuterRef, Subquery
+from collections.abc import Iterable
 
 from boats.models import Boat
 from computations.derivation import derive
@@ -10,12 +10,11 @@ from computations.diagnosis.diagnose import Answer, diagnose
 from computations.diagnosis.sisters import Sisters, sisters_from
 from computations.diagnosis.staging import scene_alone, scene_between
 from office.policy import queries as policy_queries
+from office.policy.models import PolicyEdition
 from surveys.figures import Figures
+from surveys.history import of_sisters
 from surveys.inputs import visit_inputs
-from surveys.models import Visit, VisitState
-from surveys.queries import with_content
-
-MOST_SISTERS = 30  # the latest measured: more would say no more
+from surveys.models import Visit
 
 
 def probable_causes(previous: Figures | None, current: Figures, sisters: Sisters | None = None) -> tuple[Answer, ...]:
@@ -30,14 +29,10 @@ def probable_causes(previous: Figures | None, current: Figures, sisters: Sisters
 
 def sisters_of(boat: Boat) -> Sisters:
     """From the last accepted visits of other boats of her design. As many queries however many sisters there are."""
-    if boat.design_id is None:
-        return Sisters()
-    accepted = Visit.objects.filter(state=VisitState.ACCEPTED, boat=OuterRef("boat")).order_by("-date", "-pk")
-    latest = (
-        Visit.objects.filter(state=VisitState.ACCEPTED, boat__design=boat.design_id)
-        .exclude(boat=boat)
-        .filter(pk=Subquery(accepted.values("pk")[:1]))
-        .order_by("-date", "-pk")
-    )
-    assumptions = policy_queries.assumptions(policy_queries.current())
-    return sisters_from(derive(visit_inputs(visit), assumptions) for visit in with_content(latest)[:MOST_SISTERS])
+    return sisters_among(of_sisters(boat))
+
+
+def sisters_among(visits: Iterable[Visit], edition: PolicyEdition | None = None) -> Sisters:
+    """From one visit of each sister, fetched with what its figures need, under one edition (today's) for all."""
+    assumptions = policy_queries.assumptions(edition or policy_queries.current())
+    return sisters_from(derive(visit_inputs(visit), assumptions) for visit in visits)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from boats.models import Boat
 from office.policy.models import PolicyEdition
@@ -13,6 +13,7 @@ COUNTING = (
     "pk", "visit_id", "slug", "value", "mast", "position", "take", "instrument_id", "written", "unit_written", "remark",
     "replaces_id", "withdrawn",
 )  # fmt: skip
+MOST_SISTERS = 30  # the latest measured: more would say no more
 
 
 def accepted_before(visit: Visit) -> list[Visit]:
@@ -26,6 +27,35 @@ def accepted(boat: Boat) -> list[Visit]:
     for one in visits:
         one.boat = boat
     return visits
+
+
+def before_and_alike(visit: Visit) -> tuple[list[Visit], list[Visit]]:
+    """`accepted_before` and `of_sisters` in as many queries as one of them."""
+    boat = visit.boat
+    both = Visit.objects.filter(Q(boat=boat, state=VisitState.ACCEPTED) | Q(pk__in=_latest_of_sisters(boat)))
+    own, alike = [], []
+    for one in _with_figures(both).select_related("boat__design").order_by("date", "pk"):
+        if one.boat_id != boat.pk:
+            alike.append(one)
+            continue
+        one.boat = boat
+        if is_before(one, visit):
+            own.append(one)
+    return own, alike
+
+
+def of_sisters(boat: Boat) -> list[Visit]:
+    """The last accepted visit of each other boat of her design, of those measured last."""
+    return list(_with_figures(Visit.objects.filter(pk__in=_latest_of_sisters(boat))).select_related("boat__design"))
+
+
+def _latest_of_sisters(boat: Boat) -> QuerySet[Visit, int]:
+    if boat.design_id is None:
+        return Visit.objects.none().values_list("pk", flat=True)
+    accepted = Visit.objects.filter(state=VisitState.ACCEPTED, boat=OuterRef("boat")).order_by("-date", "-pk")
+    latest = Visit.objects.filter(state=VisitState.ACCEPTED, boat__design=boat.design_id).exclude(boat=boat)
+    latest = latest.filter(pk=Subquery(accepted.values("pk")[:1])).order_by("-date", "-pk")
+    return latest.values_list("pk", flat=True)[:MOST_SISTERS]
 
 
 def _with_figures(visits: QuerySet[Visit]) -> QuerySet[Visit]:
@@ -43,5 +73,6 @@ def _with_figures(visits: QuerySet[Visit]) -> QuerySet[Visit]:
             "readings__instrument__calibrations",
             Prefetch("preparation", PreparationAnswer.objects.none()),  # no figure hangs on it
             "settlements",
+            "absent_readings",
         )
     )

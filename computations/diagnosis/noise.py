@@ -104,7 +104,7 @@ def item_effects(
             own[i] = variances[place[key]] * count[key]
         else:
             own[i] = _afresh(current, reading)
-        own[i] = max(own[i], steps[i] ** 2 / 12.0) + placing(current, reading) ** 2
+        own[i] = max(own[i], steps[i] ** 2 / 12.0) + placing(current, reading, steps[i]) ** 2
     lone = [SourceKey("reading_end", current.visit.key, (*key, str(i))) for i, key in enumerate(keys)]
     return np.hstack([shared, np.diag(np.sqrt(own))]), [*(details.sources[j] for j in kept), *lone]
 
@@ -125,10 +125,17 @@ def instrument_kind(current: Derivation, reading: Reading) -> str:
     return instrument.kind if instrument else READINGS[reading.slug].instrument_kinds[0]
 
 
-def placing(current: Derivation, reading: Reading) -> float:
-    """How differently a tape, jaws or a hook are placed from one time to the next."""
+def placing(current: Derivation, reading: Reading, step: float) -> float:
+    """How differently a tape, jaws or a hook are placed from one time to the next.
+
+    What is written to whole millimetres only (`step`) was hardly read between jaws, whatever is used by custom.
+    """
     kind = instrument_kind(current, reading)
-    return {"calliper": priors.PLACING_CALLIPER_MM, "scale": priors.PLACING_SCALE_KG}.get(kind, priors.PLACING_TAPE_MM)
+    if kind == "scale":
+        return priors.PLACING_SCALE_KG
+    if reading.slug in priors.PLACED_BY_EYE:
+        return priors.PLACING_BY_EYE_MM
+    return priors.PLACING_CALLIPER_MM if kind == "calliper" and step < 1.0 else priors.PLACING_TAPE_MM
 
 
 def covariance(pick: Floats, effects: Floats, sources: list[SourceKey], against: Floats, before: Before) -> Floats:

@@ -72,9 +72,15 @@ BAND_WIDTH_MM = 25.0
 STRING_HEIGHT_MM = 100.0  # how differently a string may hang from lifeline to lifeline
 MARK_PLACE_MM = 150.0  # how differently the second mark may be placed
 SIDES_MM = 20.0  # how far port and starboard of a hull may differ at the mast
-PLACING_CALLIPER_MM = 0.1  # jaws are never set twice in quite the same place
+PLACING_CALLIPER_MM = 0.15  # jaws are never set twice in quite the same place
 PLACING_SCALE_KG = 0.2
-PLACING_TAPE_MM = 0.3  # nor is a tape laid along quite the same line
+PLACING_TAPE_MM = 0.6  # nor is a tape laid along quite the same line
+# Where a boom is deepest, a sprit outermost, a pole square, a painted edge straight: all judged anew each time.
+PLACED_BY_EYE = frozenset(
+    {"boom_depth", "outrigger_mast_width", "bowsprit_tack_reach", "pole_length", "lower_band_width",
+     "upper_band_width", "boom_band_width"}
+)  # fmt: skip
+PLACING_BY_EYE_MM = 0.9
 
 FROM_LOWER_BAND = (
     "luff_between_bands",
@@ -96,6 +102,7 @@ SMALL = frozenset(
         "outrigger_mast_width",
     }
 )
+IN_HAND = SMALL | {"boom_depth"}
 MAST_READINGS = frozenset(
     {*FROM_LOWER_BAND, *SMALL - {"foil_fore_aft", "boom_band_width"}, "taper_length", "scale_reading", "sling_weight",
      "outrigger_reach"}

@@ -131,7 +131,8 @@ class _Stage:
         slug, mast, side = key
         against, before = self.before.effects(key), self.before
         # Last time's placing and rounding, taken for like today's.
-        placing = noise.placing(self.current, self.readings[takes[0]]) ** 2 + self._rounding(takes[0])
+        first = takes[0]
+        placing = noise.placing(self.current, self.readings[first], self.items[first].step) ** 2 + self._rounding(first)
         slant = self.slants.get((mast, side)) if slug == "mark_to_sheer" else None
         extra = placing + (priors.MARK_PLACE_MM**2 if slug == "mark_spacing" else 0.0)
         spacing = self.members.get(("mark_spacing", mast, ""))

@@ -74,8 +74,12 @@ def tape_start_all(sketch: Sketch) -> Iterator[Hypothesis]:
         groups: dict[ReadingRef, list[int]] = {}
         for index in indices:
             groups.setdefault(sketch.items[index].ref, []).append(index)
+        # Sections and widths are taken with the tape's end in the hand even where it began elsewhere for all the rest.
+        stretched = {ref: some for ref, some in groups.items() if ref.reading not in priors.IN_HAND}
         for start in priors.TAPE_STARTS:
             yield from _started(sketch, groups, start)
+            if 2 < len(stretched) < len(groups):
+                yield from _started(sketch, stretched, start)
 
 
 def _started(sketch: Sketch, groups: dict[ReadingRef, list[int]], start: float) -> Iterator[Hypothesis]:

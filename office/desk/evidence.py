@@ -10,10 +10,11 @@ from django.utils.safestring import SafeString, mark_safe
 from computations import charts
 from computations.catalogue import DIMENSIONS, READINGS, STATIONS, ReadingKind
 from computations.diagnosis.diagnose import Answer
+from computations.diagnosis.sisters import Sisters
 from computations.drawing import draw_for_page, figures_from
 from computations.results import Carried, Change, CheckResult
 from office.desk.queue import Waiting
-from surveys.diagnosis import probable_causes, sisters_of
+from surveys.diagnosis import probable_causes
 from surveys.models import Query, Reading, Settlement, Visit
 
 Place = tuple[str, str, str]  # slug, mast, position
@@ -175,9 +176,8 @@ def past_reasons(waiting: Waiting) -> list[Settlement]:
     return [one for one in waiting.visit.settlements.all() if one.check_key not in standing]
 
 
-def causes(waiting: Waiting) -> list[Cause]:
+def causes(waiting: Waiting, sisters: Sisters) -> list[Cause]:
     """What probably happened, the most probable first; a first visit is held against itself and her sisters."""
-    sisters = sisters_of(waiting.visit.boat) if waiting.previous_figures is None else None
     answers = probable_causes(waiting.previous_figures, waiting.figures, sisters)
     return [Cause(one) for one in answers if one.probability >= LEAST_TOLD][:MOST_TOLD]
 

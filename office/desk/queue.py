@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from computations.comparison import Comparison
+from computations.diagnosis.sisters import Sisters
 from office.certificates import declaring
 from office.certificates.queries import accepted_without_certificate
 from office.desk.risk import Risk, assess
@@ -33,9 +34,14 @@ class Waiting:
     risk: Risk
 
 
-def weigh(visit: Visit, previous: Visit | None, edition: PolicyEdition | None = None) -> Waiting:
-    """Derive and compare one visit. Everything it reads must have been fetched with `with_content`."""
-    figures = derive_visit(visit)
+def weigh(
+    visit: Visit, previous: Visit | None, edition: PolicyEdition | None = None, *, sisters: Sisters | None = None
+) -> Waiting:
+    """Derive and compare one visit. Everything it reads must have been fetched with `with_content`.
+
+    `sisters`: boats of the same design to hold it against, where the page shows what that finds.
+    """
+    figures = derive_visit(visit, sisters=sisters.dimensions if sisters else None)
     previous_figures = figures_alone(previous) if previous else None
     comparison = compare_figures(previous_figures, figures, edition) if previous_figures else None
     risk = assess(

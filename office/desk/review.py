@@ -12,9 +12,11 @@ from office.desk import evidence, history
 from office.desk.forms import DecisionForm, QueryForm, ReturnForm
 from office.desk.queue import waiting_for_review, weigh
 from office.people.access import OFFICE, person_of, require_roles
+from office.policy import queries as policy_queries
 from surveys import rules
 from surveys.actions import review as actions
-from surveys.history import accepted_before
+from surveys.diagnosis import sisters_among
+from surveys.history import before_and_alike
 from surveys.models import Query, Visit
 from surveys.queries import with_content
 
@@ -26,9 +28,11 @@ def _visit(key: str) -> Visit:
 
 def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: object) -> HttpResponse:
     """The whole page; `forms` are bound ones that were refused, so that nothing typed is lost."""
-    earlier = accepted_before(visit)
+    earlier, alike = before_and_alike(visit)
     previous = earlier[-1] if earlier else None
-    waiting = weigh(visit, previous)
+    edition = policy_queries.current()
+    sisters = sisters_among(alike, edition)
+    waiting = weigh(visit, previous, edition, sisters=sisters)
     courses = history.courses_of(waiting, earlier)
     person = person_of(request)
     context = {
@@ -37,7 +41,7 @@ def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: obj
         "previous": previous,
         "stories": evidence.stories(waiting),
         "stations": evidence.stations(visit, previous),
-        "causes": evidence.causes(waiting),
+        "causes": evidence.causes(waiting, sisters),
         "findings": evidence.findings(waiting),
         "past_reasons": evidence.past_reasons(waiting),
         "moved": [one for one in courses if one.moved],

@@ -176,7 +176,12 @@ def test_fewer_than_five_sisters_say_nothing():
 
 def test_an_identification_that_changed_makes_a_new_mast_likelier():
     after = full_visit()
-    gains = {"luff_between_bands": 7.0, "forestay_above_band": -6.0, "taper_length": 9.0, "section_fore_aft_lower": 1.1}
+    gains = {
+        "luff_between_bands": 9.0,
+        "forestay_above_band": -9.0,
+        "taper_length": 12.0,
+        "section_fore_aft_lower": 1.6,
+    }
     for slug, gain in gains.items():
         after = with_value(after, slug, reading(after, slug) + gain)
 

@@ -14,7 +14,7 @@ from computations.diagnosis.staging import scene_between
 from tests.computations.pairs import KINDS, pair
 
 SINGLES = 18  # pairs of each kind
-QUANTITIES = 100
+QUANTITIES = 200
 FAULTLESS = 150
 JOINT = 80
 

@@ -22,6 +22,7 @@ from surveys.models import Query, Reading, Visit, VisitState
 from surveys.queries import with_content
 from tests.cast import Cast, make_person
 from tests.surveys.makers import SAMPLES, Stage, sheet
+from tests.surveys.test_diagnosis import amended, of_one_design
 
 
 def open_page(client: Client, person: Person, visit: Visit) -> str:
@@ -97,16 +98,28 @@ class TestEvidence:
             assert inside == (abs(changes[course.last.slug].en or 0.0) <= 1.0), course.name
 
     def test_fifty_visits_ask_no_more_than_two_and_at_most_25_questions(self, client: Client, stage: Stage) -> None:
+        of_one_design(stage, 5)
         visit = second_visit(stage)
         client.force_login(stage.cast.reviewer)
         address = reverse("desk:review", args=[visit.key])
         with CaptureQueriesContext(connection) as two:
             client.get(address)
-        copies(Visit.objects.get(state="accepted"), 48)
+        copies(Visit.objects.get(state="accepted", boat=stage.boat), 48)
         with CaptureQueriesContext(connection) as fifty:
             assert "49 accepted visits and, last, this one" in client.get(address).content.decode()
         assert len(fifty) <= len(two)
         assert len(fifty) <= 25
+
+    def test_a_figure_unlike_her_sisters_is_told(self, client: Client, stage: Stage) -> None:
+        of_one_design(stage, 5)
+        visit = stage.visit("draft")
+        stage.fill(visit)
+        amended(stage, visit, "foot_distance", 100.0)
+        visit.refresh_from_db()
+        stage.sign(visit)
+        unlike = r"Foot is [^;]+; the median of 5 sister boats is"
+        assert re.search(unlike, open_page(client, stage.cast.reviewer, visit))
+        assert not re.search(unlike, open_page(client, stage.cast.reviewer, second_visit(stage)))
 
     def test_an_amendment_and_its_reason_can_be_read(self, client: Client, stage: Stage) -> None:
         visit = stage.visit("draft")
