@@ -4,6 +4,8 @@ from django.urls import include, path
 
 from office.desk import home
 
+handler400 = "office.people.json_answers.bad_request_answer"
+
 urlpatterns = [
     path("", home.show, name="home"),
     path("people/", include("office.people.urls")),

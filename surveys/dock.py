@@ -25,7 +25,7 @@ from surveys.inputs import rig_inputs
 from surveys.logsheet.fields import LARGEST_LENGTH_MM, LARGEST_MASS_KG
 from surveys.models import AbsentReading, Photo, Reading, ReadingConflict, Visit
 from surveys.panel import panel_context
-from surveys.queries import absences_of, mean_values, open_conflicts, photos_of, previous_accepted, with_content
+from surveys.queries import mean_values, open_conflicts, photos_of, previous_accepted, with_content
 from surveys.reading_rows import ReadingRow, rows_of
 from surveys.reading_words import instrument_words, place_words, read_back, reading_token
 from surveys.row_keys import Place, row_key
@@ -114,7 +114,6 @@ def _rows_json(visit: Visit, rows: list[ReadingRow], person: Person, *, feet: bo
     earlier = previous_accepted(visit)
     values = mean_values(earlier) if earlier else {}
     day = earlier.date.isoformat() if earlier and earlier.date else ""
-    absent = {(one.slug, one.mast, one.position): one for one in absences_of(visit)}
     instruments = {one.identifier: one for row in rows for one in row.instruments}
     several = len({row.mast for row in rows}) > 1
     found = []
@@ -125,7 +124,7 @@ def _rows_json(visit: Visit, rows: list[ReadingRow], person: Person, *, feet: bo
             {
                 **_described(row, several=several),
                 "previous": None if previous is None else _previous(row.kind, previous, day, feet=feet),
-                "absent": _absent(absent.get(place)),
+                "absent": _absent(row.absent),
                 "takes": [take_json(one, visit, person) for one in row.takes],
             }
         )
@@ -303,7 +302,7 @@ def _drawing(visit: Visit, figures: Figures) -> str:
 def _missing(visit: Visit, rows: list[ReadingRow]) -> list[ReadingRow]:
     """Rows still to be read, in walking order; of the boom's two methods the one that lacks less."""
     rig = rig_inputs(visit.rig) if visit.rig else Rig()
-    absent = {(one.slug, one.mast, one.position) for one in absences_of(visit)}
+    absent = {(row.kind.slug, row.mast, row.position) for row in rows if row.absent}
     read = {(row.kind.slug, row.mast, row.position) for row in rows if row.takes}
     named = {(slug, mast) for slug, mast, _ in read}
     wanted = {

@@ -13,6 +13,12 @@ from boats.models import new_key
 
 PERSON = settings.AUTH_USER_MODEL
 TOKEN_LENGTH = 64
+_CHOICES = {
+    "mine": "the other device's",
+    "theirs": "the one that stood",
+    "next_take": "to keep both as two takes",
+    "typed_anew": "to type it anew",
+}
 
 
 class DeviceEntry(models.Model):
@@ -77,6 +83,15 @@ class ReadingConflict(models.Model):
 
     def __str__(self) -> str:
         return f"{self.slug} {self.mast} {self.position} take {self.take}"
+
+    @property
+    def choice_words(self) -> str:
+        return _CHOICES.get(self.choice, self.choice)
+
+    @property
+    def said(self) -> str:
+        """What the device said: a value as written, or that the take is away."""
+        return "taken away" if self.withdraws else f"{self.written} {self.unit_written}".strip()
 
 
 class AbsentReading(models.Model):

@@ -92,6 +92,12 @@ def open_conflicts(visit: Visit) -> list[ReadingConflict]:
     )
 
 
+def beside_readings(visit: Visit) -> dict[str, Any]:
+    """What stands beside a visit's readings: photographs, what is not on this rig, and devices that disagreed."""
+    conflicts = visit.reading_conflicts.select_related("instrument", "sent_by", "settled_by", "theirs")
+    return {"photos": photos_of(visit), "absences": absences_of(visit), "conflicts": list(conflicts.order_by("pk"))}
+
+
 def photos_of(visit: Visit) -> list[Photo]:
     """The photographs that are kept, oldest first."""
     return list(visit.photos.filter(removed_at__isnull=True).select_related("added_by").order_by("pk"))

@@ -13,8 +13,8 @@ from office.people.models import Person
 from surveys.actions import record_reading
 from surveys.actions.readings import TakeExists
 from surveys.inputs import rig_inputs
-from surveys.models import Instrument, Query, Reading, Visit
-from surveys.queries import current_readings, usable_instruments
+from surveys.models import AbsentReading, Instrument, Query, Reading, Visit
+from surveys.queries import absences_of, current_readings, usable_instruments
 from surveys.row_keys import row_key
 from surveys.values import Unreadable, unit_beside
 
@@ -34,6 +34,7 @@ class ReadingRow:
     open_position: bool = False  # a halyard yet to be named
     takes: list[Reading] = field(default_factory=list)
     queries: list[Query] = field(default_factory=list)
+    absent: AbsentReading | None = None  # "not on this rig", as far as it stands
     instruments: list[Instrument] = field(default_factory=list)
     default_instrument: str = ""
     typed: dict[str, str] = field(default_factory=dict)
@@ -103,8 +104,10 @@ def rows_of(visit: Visit) -> list[ReadingRow]:
         rows += [ReadingRow(kind, mast, position, needed) for position in positions]
         if kind.named_position:
             rows.append(ReadingRow(kind, mast, "", needed and not positions, open_position=True))
+    absent = {(one.slug, one.mast, one.position): one for one in absences_of(visit)}
     for row in rows:
         row.takes = takes.get((row.kind.slug, row.mast, row.position), [])
+        row.absent = absent.get((row.kind.slug, row.mast, row.position))
         row.queries = queries.get((row.kind.slug, row.mast, row.position), [])
     _offer_instruments(visit, rows)
     return rows

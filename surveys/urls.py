@@ -3,6 +3,7 @@
 from django.urls import path
 
 from surveys.views import (
+    absences,
     budget,
     calendar,
     conditions,
@@ -50,6 +51,8 @@ urlpatterns = [
     path("<str:key>/follow-rig/", planning.follow_rig, name="follow_rig"),
     path("<str:key>/conditions/", conditions.show, name="conditions"),
     path("<str:key>/readings/", readings.show, name="readings"),
+    path("<str:key>/readings/undo/", readings.undo, name="undo"),
+    path("<str:key>/readings/absent/<str:row_key>/", absences.show, name="absent"),
     path("<str:key>/readings/panel/", readings.panel, name="panel"),
     path("<str:key>/readings/store/<str:row_key>/", readings.store_one, name="store_one"),
     path("<str:key>/readings/<slug:slug>/<slug:mast>/<int:take>/", readings.one_take, name="reading"),

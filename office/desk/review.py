@@ -18,7 +18,7 @@ from surveys.actions import review as actions
 from surveys.diagnosis import sisters_among
 from surveys.history import before_and_alike
 from surveys.models import Query, Visit
-from surveys.queries import with_content
+from surveys.queries import beside_readings, with_content
 
 
 def _visit(key: str) -> Visit:
@@ -48,6 +48,7 @@ def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: obj
         "steady": [one for one in courses if not one.moved],
         "earlier": len(earlier),
         "drawing": evidence.drawing(waiting),
+        **beside_readings(visit),
         "why_not_begin": rules.why_not(rules.check_may_begin_review, person, visit),
         "why_not_decide": rules.why_not(rules.check_may_decide, person, visit),
         "query_form": QueryForm(visit=visit),

@@ -63,6 +63,13 @@ VERBS = {
     "record_reading": Told("readings", "{who} recorded readings: {times}"),
     "amend_reading": Told("readings", "{who} amended readings: {times}"),
     "withdraw_reading": Told("readings", "{who} took readings away: {times}"),
+    "undo_reading": Told("readings", "{who} undid entries: {times}"),
+    "mark_absent": Told("readings", "{who} marked readings as not on this rig: {times}"),
+    "take_absence_back": Told("readings", "{who} took back marks of what is not on this rig: {times}"),
+    "keep_conflict": Told("readings", "Two devices said two things of one take: {times}"),
+    "settle_conflict": Told("readings", "{who} chose between two devices: {times}"),
+    "add_photo": Told("readings", "{who} added photographs: {times}"),
+    "remove_photo": Told("readings", "{who} removed photographs: {times}"),
     "set_conditions": Told("readings", "{who} wrote the visit's conditions: {times}"),
     "answer_preparation": Told("readings", "{who} answered the preparation: {times}"),
     # Certificates

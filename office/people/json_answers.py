@@ -16,6 +16,7 @@ from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse, Un
 from django.http.multipartparser import MultiPartParserError
 from django.shortcuts import resolve_url
 from django.views.csrf import csrf_failure
+from django.views.defaults import bad_request
 
 from office.audit.refusals import Refusal
 
@@ -66,9 +67,9 @@ def answers_in_json(*methods: str) -> Callable[[View], View]:
             except Http404 as missing:
                 return refused(str(missing.args[0]) if missing.args else "There is no such thing.", 404)
             except RequestDataTooBig:
-                return refused("This is more than the office takes at once; send less of it.", 413)
+                return _too_big()
             except (UnreadablePostError, MultiPartParserError, TooManyFilesSent):
-                return refused("The request broke off or cannot be read; send it again.", 422)
+                return _broken_off()
 
         marked: Any = guarded
         marked.login_required = False  # answered above, in JSON
@@ -80,7 +81,27 @@ def answers_in_json(*methods: str) -> Callable[[View], View]:
 
 def csrf_refusal(request: HttpRequest, reason: str = "") -> HttpResponseBase:
     """The framework's page, or JSON at an address that a script asks."""
-    match = request.resolver_match
-    if match is not None and getattr(match.func, "answers_in_json", False):
+    if _asked_by_script(request):
         return refused("The page is older than this sign-in; load it again.", 403, csrf=True)
     return csrf_failure(request, reason)
+
+
+def bad_request_answer(request: HttpRequest, exception: Exception) -> HttpResponseBase:
+    """handler400: what is refused before an address is asked, a form that cannot be read, is JSON there too."""
+    if _asked_by_script(request):
+        too_big = isinstance(exception, RequestDataTooBig)
+        return _too_big() if too_big else _broken_off()
+    return bad_request(request, exception)
+
+
+def _asked_by_script(request: HttpRequest) -> bool:
+    match = request.resolver_match
+    return match is not None and getattr(match.func, "answers_in_json", False)
+
+
+def _too_big() -> JsonResponse:
+    return refused("This is more than the office takes at once; send less of it.", 413)
+
+
+def _broken_off() -> JsonResponse:
+    return refused("The request broke off or cannot be read; send it again.", 422)

@@ -1,5 +1,6 @@
 """Every verb of a visit and of an instrument: keyword-only, one transaction, one row of the trail."""
 
+from surveys.actions.absences import mark_absent, take_absence_back
 from surveys.actions.conditions import answer_preparation, set_conditions
 from surveys.actions.instruments import (
     add_calibration,
@@ -16,7 +17,7 @@ from surveys.actions.planning import (
     plan_several,
     plan_visit,
 )
-from surveys.actions.readings import amend_reading, record_reading, withdraw_reading
+from surveys.actions.readings import amend_reading, record_reading, undo_reading, withdraw_reading
 from surveys.actions.review import (
     accept_visit,
     answer_query,
@@ -41,6 +42,7 @@ __all__ = [
     "call_off_visit",
     "follow_rig",
     "grant_exception",
+    "mark_absent",
     "plan_several",
     "plan_visit",
     "record_instrument",
@@ -51,7 +53,9 @@ __all__ = [
     "settle_query",
     "sign_visit",
     "suggest_recalibration",
+    "take_absence_back",
     "take_log_sheet",
     "take_out_of_use",
+    "undo_reading",
     "withdraw_reading",
 ]

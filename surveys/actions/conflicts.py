@@ -129,7 +129,7 @@ def _said(conflict: ReadingConflict) -> dict[str, str]:
         "mast": conflict.mast,
         "position": conflict.position,
         "take": str(conflict.take),
-        "written": "taken away" if conflict.withdraws else f"{conflict.written} {conflict.unit_written}".strip(),
+        "written": conflict.said,
         "instrument": conflict.instrument.identifier if conflict.instrument else "",
         **({"remark": conflict.remark} if conflict.remark else {}),
     }

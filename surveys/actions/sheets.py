@@ -28,6 +28,7 @@ from surveys.inputs import calibrations_used, instrument_inputs, rig_inputs
 from surveys.logsheet import Difference, LogSheet, Row, to_inputs, write_csv
 from surveys.logsheet.errors import Findings
 from surveys.models import Instrument, PreparationAnswer, Reading, Visit
+from surveys.queries import absences_of
 from surveys.values import Unreadable, check_more_places, check_place
 
 Key = tuple[str, str, str, int]  # slug, mast, position, take
@@ -180,12 +181,17 @@ def _plan_readings(sheet: LogSheet, given: inputs.Visit, plan: _Plan) -> None:
     named: dict[tuple[str, str], set[str]] = defaultdict(set)
     for slug, mast, position, _ in standing:
         named[slug, mast].add(position)
+    absent: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for mark in absences_of(visit):
+        absent[mark.slug, mark.mast].add(mark.position)
     now = connection.ops.adapt_datetimefield_value(timezone.now())
     for row, reading in zip(sheet.record("reading"), given.readings, strict=True):
         _check_instrument(row, plan.instruments, day, plan.findings)
         try:
             check_place(READINGS[reading.slug], rig, reading.mast, reading.position, reading.take)
             check_more_places(READINGS[reading.slug], reading.position, named[reading.slug, reading.mast])
+            if absent[reading.slug, reading.mast] & {reading.position, ""}:
+                raise Unreadable("Item", reading.slug, "no reading: it is marked as not on this rig", "item")
         except Unreadable as refusal:
             plan.findings.add(row.line or None, refusal.field, refusal.found, refusal.expected)
             continue

@@ -13,15 +13,17 @@ from django.views.decorators.http import require_POST
 
 from computations.catalogue import READINGS
 from computations.rounding import format_number
-from office.audit.refusals import NotAllowed
+from office.audit.refusals import NotAllowed, WrongState
 from office.people.models import Person
 from surveys import actions, reading_rows, rules
+from surveys.actions.readings import undoable
 from surveys.figures import derive_visit
 from surveys.forms.readings import AmendForm, WithdrawForm
 from surveys.models import Reading, Visit
 from surveys.panel import panel_context
 from surveys.queries import chain_of
 from surveys.reading_rows import ReadingRow
+from surveys.reading_words import place_words, reading_token
 from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 
@@ -39,7 +41,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
             return redirect("surveys:readings", visit.key)
     wrong = [row for row in rows if row.errors]
     context = {"stations": reading_rows.stations_of(rows), "wrong": wrong, "feet": "feet" in request.GET}
-    context |= panel_context(visit, derive_visit(visit))
+    context |= {**panel_context(visit, derive_visit(visit)), "undo": _undo(person, visit)}
     return render(request, "surveys/readings.html", context, status=422 if wrong else 200)
 
 
@@ -74,7 +76,7 @@ def store_one(request: HttpRequest, key: str, row_key: str) -> HttpResponse:
     if stored and row.open_position:  # the halyard now has a row of its own, before the one for another
         told = [one for one in fresh if one.position == stored.position and one.kind is row.kind] + told
     context: dict[str, Any] = {"visit": visit, "rows": told, "stored": stored, "feet": "feet" in request.GET}
-    context |= panel_context(visit, derive_visit(visit))
+    context |= {**panel_context(visit, derive_visit(visit)), "undo": _undo(person, visit)}
     return render(request, "surveys/row_answer.html", context)
 
 
@@ -93,12 +95,40 @@ def _row(visit: Visit, row_key: str) -> ReadingRow:
     return row
 
 
+@require_POST
+def undo(request: HttpRequest, key: str) -> HttpResponse:
+    """Take back what this person stored last, if it still is what the button named."""
+    visit, person = visit_for(request, key), person_of(request)
+    rules.check_may_measure(person, visit)
+    last = undoable(person, visit)
+    try:
+        if last is None or reading_token(last, visit.key) != request.POST.get("reading", ""):
+            raise WrongState("That is not what you stored last any more; look at the readings as they are now.")
+        actions.undo_reading(by=person, visit=visit, reading=last)
+    except WrongState as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, f"Undone: {place_words(READINGS[last.slug], last.mast, last.position)}.")
+    return redirect("surveys:readings", visit.key)
+
+
+def _undo(person: Person, visit: Visit) -> dict[str, str] | None:
+    """The button's words, and what it takes back."""
+    last = undoable(person, visit)
+    if last is None:
+        return None
+    what = "taken away" if last.withdrawn else last.as_written
+    words = f"{place_words(READINGS[last.slug], last.mast, last.position)}, take {last.take}: {what}"
+    return {"token": reading_token(last, visit.key), "words": words}
+
+
 def panel(request: HttpRequest, key: str) -> HttpResponse:
     """The live panel alone."""
-    visit = visit_for(request, key)
-    rules.check_may_measure(person_of(request), visit)
+    visit, person = visit_for(request, key), person_of(request)
+    rules.check_may_measure(person, visit)
     rules.check_state(visit, "write")
-    return render(request, "surveys/panel.html", panel_context(visit, derive_visit(visit)))
+    context = {**panel_context(visit, derive_visit(visit)), "undo": _undo(person, visit)}
+    return render(request, "surveys/panel.html", context)
 
 
 def one_take(request: HttpRequest, key: str, slug: str, mast: str, take: int) -> HttpResponse:

@@ -21,7 +21,7 @@ from surveys.figures import derive_visit
 from surveys.forms.visits import ListFilter
 from surveys.models import Visit, VisitState
 from surveys.panel import drawn, panel_context
-from surveys.queries import all_readings, listed_visits, visits_visible_to
+from surveys.queries import all_readings, beside_readings, listed_visits, visits_visible_to
 from surveys.transitions import OPEN
 from surveys.views.common import person_of, visit_for
 
@@ -90,6 +90,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "settlements": visit.settlements.select_related("settled_by"),
         "preparation": visit.preparation.all(),
         "readings": all_readings(visit),
+        **beside_readings(visit),
         "stations": STATIONS,
         "own_interest": rules.why_not(rules.check_no_interest, person, visit) if visit.measurer == person else "",
     }
@@ -143,7 +144,8 @@ def steps(visit: Visit, person: Person) -> list[Step]:
         found.append(Step("Begin the visit", url("begin"), post=True, first=True, why_not=why_not))
     if rules.may_write(person, visit):
         found += [
-            Step("Readings", url("readings"), first=True),
+            Step("At the dock", url("dock"), first=True),
+            Step("Readings", url("readings")),
             Step("Conditions and preparation", url("conditions")),
             Step("Upload a log sheet", url("upload")),
             Step("Sign", url("sign"), why_not=rules.why_not(rules.check_may_sign, person, visit)),

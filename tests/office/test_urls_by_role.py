@@ -157,6 +157,8 @@ TABLE: dict[str, Access] = {
     "surveys:follow_rig": sent_by(MEASURER),
     "surveys:conditions": only(MEASURER),
     "surveys:readings": only(MEASURER),
+    "surveys:undo": sent_by(MEASURER),
+    "surveys:absent": only(MEASURER),
     "surveys:panel": only(MEASURER),
     "surveys:store_one": sent_by(MEASURER),
     "surveys:reading": Access(VISIT_READERS, MEASURER),

@@ -54,6 +54,7 @@ def arguments(name: str, visit: Visit) -> list[Any]:
         "reading": [visit.key, "foot_distance", "main", 1],
         "withdraw": [visit.key, "foot_distance", "main", 1],
         "answer": [visit.key, visit.queries.get().key],
+        "absent": [visit.key, "taper_length-main-one"],
         "photo": [visit.key, "a-photo"],
         "remove_photo": [visit.key, "a-photo"],
     }

@@ -12,7 +12,7 @@ from surveys.content import canonical_content, sha256
 from surveys.models import SignOff, Visit, VisitState
 from surveys.transitions import FROZEN
 
-SINGLE = ("record_reading", "amend_reading", "withdraw_reading")
+SINGLE = ("record_reading", "amend_reading", "withdraw_reading", "undo_reading")
 SIGNATURES = {"measured": "sign_visit", "accepted": "accept_visit"}
 
 
@@ -96,7 +96,8 @@ def _readings(visit: Visit) -> Iterator[Misfit]:
             expected += sum(int(told.get(name) or 0) for name in ("readings_new", "readings_amended"))
             continue
         expected += 1
-        if verb != "withdraw_reading" and not said[_told(told)]:
+        took_away = verb == "withdraw_reading" or (verb == "undo_reading" and not told)
+        if not took_away and not said[_told(told)]:
             yield Misfit(
                 _name(visit),
                 f"Row {number} of the trail tells of a reading that is not there: "
