@@ -210,8 +210,15 @@ def check_may_grant(by: Person, person: Person, visit: Visit) -> None:
 
 def check_other_eyes(person: Person, visit: Visit, doing: str) -> None:
     """Nobody reviews or certifies their own measuring, nor a visit in which they recorded a reading."""
-    if visit.measurer_id == person.pk or visit.readings.filter(recorded_by=person).exists():
+    if visit.measurer_id == person.pk or _recorded_in(person, visit):
         raise NotAllowed(f"{person.name} measured this visit; somebody else must {doing} it.")
+
+
+def _recorded_in(person: Person, visit: Visit) -> bool:
+    """Whether the person recorded a reading of the visit; without a question where the readings are loaded already."""
+    if "readings" in getattr(visit, "_prefetched_objects_cache", {}):
+        return any(one.recorded_by_id == person.pk for one in visit.readings.all())
+    return visit.readings.filter(recorded_by=person).exists()
 
 
 def check_may_review(person: Person, visit: Visit) -> None:

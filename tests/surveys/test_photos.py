@@ -296,11 +296,12 @@ def test_nothing_but_multipart_is_taken(stage: Stage, visit: Visit) -> None:
     assert phone.client.post(address, "{}", content_type="application/json").status_code == 415
     answer = phone.client.post(address, b"--x\r\n", content_type="multipart/form-data; boundary=x")
     assert answer.json()["answers"][0]["outcome"] == "refused"
-    garbled = {"content_type": "multipart/form-data", "data": b"no boundary"}
-    assert phone.client.post(address, **garbled).status_code == 422
+    garbled = b"no boundary"
+    assert phone.client.post(address, garbled, content_type="multipart/form-data").status_code == 422
     strict = Client(enforce_csrf_checks=True)  # looks for its token in the form before the address is asked
     strict.force_login(stage.cast.measurer)
-    answer = strict.post(address, **garbled)
+    strict.get(reverse("surveys:dock_state", args=[visit.key]))
+    answer = strict.post(address, garbled, content_type="multipart/form-data")
     assert (answer.status_code, bool(answer.json()["refused"])) == (422, True)
 
 
