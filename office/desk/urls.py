@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from office.desk import boat, fleet, history, queue, review
+from office.desk import boat, fleet, history, personal, queue, review
 
 app_name = "desk"
 urlpatterns = [
@@ -18,6 +18,9 @@ urlpatterns = [
     path("boats/<str:key>/", boat.show, name="boat"),
     path("boats/<str:key>/drawing.svg", boat.drawing_file, name="drawing"),
     path("boats/<str:key>/history/", history.show, name="history"),
+    path("personal/", personal.notice, name="personal"),
+    path("personal/<str:key>/", personal.take_away, name="take_away"),
+    path("personal/<str:key>/remove/", personal.remove, name="remove_name"),
     path("fleet/", fleet.show, name="fleet"),
     path("fleet/<str:identifier>/suggest/", fleet.suggest, name="suggest_recalibration"),
 ]

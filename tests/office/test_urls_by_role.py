@@ -109,6 +109,9 @@ TABLE: dict[str, Access] = {
     "trail:list": only(OFFICE | OWNERS),
     "trail:export": only(OFFICE | OWNERS),
     "trail:walk": only(OFFICE),
+    "desk:personal": Access(ANYBODY, None),
+    "desk:take_away": Access(ADMINISTRATOR | {"stranger"}, None),  # the person asked for is the stranger
+    "desk:remove_name": only(ADMINISTRATOR),
     # Boats
     "boats:list": only(LISTS),
     "boats:export": only(LISTS),
@@ -342,6 +345,8 @@ class World:
             ("boats:end_limit", "key"): self.design.key,
             ("boats:end_ownership", "person_key"): self.cast.owner.key,
             ("boats:end_interest", "kind"): "builder",
+            ("desk:take_away", "key"): self.cast.stranger.key,
+            ("desk:remove_name", "key"): self.cast.stranger.key,
             ("desk:boat", "key"): self.boat.key,
             ("desk:history", "key"): self.boat.key,
             ("desk:drawing", "key"): self.boat.key,
