@@ -146,3 +146,17 @@ class HandOverForm(forms.Form):
     confirmed = confirm_field(
         "I hand her over: from the day after, her pages are closed to me", "Confirm that you hand her over."
     )
+
+
+class AmendForm(forms.Form):
+    text = forms.CharField(
+        label="What is to be read instead",
+        help_text="As in: for “Petra Skaw” read “Petra Skau”.",
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )
+    reason = reason_field("Printed on the amendment.")
+    confirmed = confirm_field(
+        "It touches no figure of the certificate",
+        "Confirm that no figure is touched; a figure needs a new certificate.",
+    )

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Prefetch, Q
 
 from boats.queries import boats_visible_to, search
-from office.certificates.models import Certificate, Document
+from office.certificates.models import Amendment, Certificate, Document
 from office.certificates.standing import Standing, spans, standing_is
 from office.lookups import begins_with
 from surveys.models import Visit, VisitState
@@ -60,7 +60,8 @@ def listed(
     `ends_within`: in force on the day, with a last day no more than that many days later.
     """
     rows = certificates_visible_to(person).select_related("boat", "replaces", "successor", "issued_by")
-    rows = rows.defer("snapshot", "replaces__snapshot", "successor__snapshot").prefetch_related("suspensions")
+    rows = rows.defer("snapshot", "replaces__snapshot", "successor__snapshot")
+    rows = rows.prefetch_related("suspensions", Prefetch("amendments", Amendment.objects.defer("snapshot")))
     if stands:
         rows = rows.filter(standing_is(stands, on))
     if ends_within is not None:

@@ -81,7 +81,7 @@ def build_snapshot(visit: Visit, figures: Figures, issue: Issue) -> dict[str, An
         "trail": {"number": issue.trail_head[0], "head": issue.trail_head[1]},
         "check_at": f"{settings.PUBLIC_URL}/check/c/{issue.number}/",
     }
-    return {key: _normal(value) for key, value in document.items()}
+    return {key: normal(value) for key, value in document.items()}
 
 
 def canonical(document: dict[str, Any]) -> str:
@@ -277,15 +277,15 @@ def _calibration(instrument: inputs.Instrument, record: Calibration | None) -> d
     }
 
 
-def _normal(value: Any) -> Any:
+def normal(value: Any) -> Any:
     """Every text in normal form C; a float that slipped in is an error of ours, not something to round quietly."""
     match value:
         case str():
             return unicodedata.normalize("NFC", value)
         case dict():
-            return {key: _normal(one) for key, one in value.items()}
+            return {key: normal(one) for key, one in value.items()}
         case list() | tuple():
-            return [_normal(one) for one in value]
+            return [normal(one) for one in value]
         case None | bool() | int():
             return value
     raise TypeError(f"A snapshot holds texts and whole numbers only, not {value!r}.")

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -18,12 +18,12 @@ from boats.views.common import posted, status_of
 from computations.drawing import RigFigures, draw_file, draw_for_page, figures_from
 from office import papers, spreadsheets
 from office.audit.refusals import NotAllowed, Refusal, WrongState
-from office.certificates import actions, paper, queries, rules, snapshot
+from office.certificates import actions, amending, paper, queries, rules, snapshot
 from office.certificates.forms import BeginForm, ConfirmForm, FilterForm, WithdrawForm
-from office.certificates.models import Certificate, Document, Seal
+from office.certificates.models import AmendmentDocument, Certificate, Document, Seal
 from office.certificates.seal import statement_file
 from office.certificates.standing import WORDS, standing
-from office.people.access import OFFICE, person_of, require_roles
+from office.people.access import OFFICE, is_office, person_of, require_roles
 from office.people.models import Role
 from surveys.models import Visit
 
@@ -74,6 +74,7 @@ def show_all(request: HttpRequest) -> HttpResponse:
         "sort": sort,
         "on": on,
         "certifier": person_of(request).holds(Role.CERTIFIER),
+        "office": is_office(person_of(request)),
     }
     return render(request, "certificates/list.html", context)
 
@@ -124,6 +125,10 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "trail": person.holds(*OFFICE, Role.OWNER),
         "certifier": person.holds(Role.CERTIFIER),
         "why_not_withdraw": _why_not_withdraw(person, certificate, today),
+        "amendments": certificate.amendments.select_related("issued_by").prefetch_related(
+            Prefetch("documents", AmendmentDocument.objects.defer("pdf"))
+        ),
+        "why_not_amend": amending.why_not(person, certificate, today),
         "suspended": rules.open_suspension(certificate),
         "why_not_suspend": _why_not_suspend(person, certificate, today),
         "why_not_reinstate": _why_not_reinstate(person, certificate, today),

@@ -20,7 +20,7 @@ from office import papers
 from office.audit.refusals import WrongState
 from office.certificates import declaring
 from office.certificates import rules as certificate_rules
-from office.certificates.models import Certificate, Document
+from office.certificates.models import Amendment, Certificate, Document
 from office.certificates.standing import standing
 from office.desk.timeline import timeline_of
 from office.people.access import is_office, person_of
@@ -142,7 +142,7 @@ def certificates_of(boat: Boat) -> list[Held]:
         Certificate.objects.filter(boat=boat)
         .select_related("successor")
         .defer("snapshot", "successor__snapshot")
-        .prefetch_related(papers, "suspensions")
+        .prefetch_related(papers, "suspensions", Prefetch("amendments", Amendment.objects.defer("snapshot")))
     )
     return [
         Held(row, str(standing(row, today)), tuple(document.paper for document in row.documents.all())) for row in rows

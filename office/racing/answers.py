@@ -1,7 +1,7 @@
 """What the public page answers: how a boat's certificate, or one certificate, stands on a date.
 
-Nothing personal: boats, numbers and days only. At most three queries: one for the boats a text may mean, one for
-their certificates and one for the suspensions of these.
+Nothing personal: boats, numbers and days only. At most four queries: one for the boats a text may mean, one for
+their certificates, one each for the suspensions and amendments of these.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from boats.matching import Match, matches, only_sure
 from boats.models import Boat
-from office.certificates.models import Certificate, Suspension
+from office.certificates.models import Amendment, Certificate, Suspension
 from office.certificates.standing import Standing, standing
 
 # As office.certificates.numbering makes them: prefix, year, running number; typed with or without the hyphens.
@@ -106,7 +106,7 @@ def look_up(text: str, on: dt.date) -> Found:
 
 
 def find_certificate(number: str, on: dt.date, *, whole: bool = False) -> Paper | None:
-    """A certificate by its number, whatever its case; two queries. `whole` brings what it states as well."""
+    """A certificate by its number, whatever its case; three queries. `whole` brings what it states as well."""
     if not _NUMBER_LIKE.fullmatch(number):
         return None
     known = _certificates(whole=whole).filter(number__in={number, number.upper(), number.lower()}).first()
@@ -114,7 +114,9 @@ def find_certificate(number: str, on: dt.date, *, whole: bool = False) -> Paper 
 
 
 def _certificates(*, whole: bool = False) -> QuerySet[Certificate]:
-    certificates = Certificate.objects.select_related("boat", "successor").prefetch_related("suspensions")
+    certificates = Certificate.objects.select_related("boat", "successor").prefetch_related(
+        "suspensions", Prefetch("amendments", Amendment.objects.defer("snapshot"))
+    )
     return certificates if whole else certificates.only(*_COLUMNS)
 
 

@@ -22,7 +22,7 @@ from boats import actions as boat_actions
 from boats.models import Access as BoatAccess
 from boats.models import Declaration
 from office.certificates import actions as certificate_actions
-from office.certificates import paper, pdf, renewing
+from office.certificates import amending, paper, pdf, renewing
 from office.people.actions import invitations
 from office.people.models import Role, RoleHolding
 from office.racing import actions as event_actions
@@ -211,6 +211,9 @@ TABLE: dict[str, Access] = {
     "certificates:declare": only(OFFICE | OWNER),
     "certificates:hand_over": only(OWNER),
     "certificates:settle": only(OFFICE),
+    "certificates:remind": only(OFFICE),
+    "certificates:amend": only(CERTIFIER),
+    "certificates:amendment_pdf": only(BOAT_READERS),
     "certificates:renew": Access(CERTIFIER, CERTIFIER),
     "certificates:renewal": only(CERTIFIER),
     "certificates:recall": Access(OFFICE, CERTIFIER),
@@ -283,6 +286,7 @@ class World:
         self.invitation, _ = invitations.invite(by=by, email="newer@office.example", name="Newer", roles=["owner"])
         self.certified = self.stage.visit("accepted")
         self.certificate = certificate_actions.issue(by=cast.certifier, visit=self.certified)
+        amending.amend(by=cast.certifier, certificate=self.certificate, text="For Skaw read Skau.", reason="Misspelt.")
         self.declaration = Declaration.objects.create(
             boat=self.boat, kind="rig_changed", happened_on=self.first_day, declared_by=cast.owner, consequence="note"
         )
@@ -360,6 +364,7 @@ class World:
             ("certificates:declare", "key"): self.boat.key,
             ("certificates:hand_over", "key"): self.boat.key,
             ("certificates:settle", "key"): self.declaration.key,
+            ("certificates:amendment_pdf", "size"): "A4",
             ("certificates:issue", "key"): self.accepted.key,
             ("certificates:renewal", "key"): self.renewal.key,
             ("certificates:pdf", "size"): "A4",
@@ -369,7 +374,7 @@ class World:
             ("events:end_member", "person_key"): self.cast.race_committee.key,
         }
         usual: dict[str, Any] = {
-            "kind": "csv", "dimension": "luff", "mast": "main", "person_key": self.cast.stranger.key,
+            "kind": "csv", "amendment": 1, "dimension": "luff", "mast": "main", "person_key": self.cast.stranger.key,
             "boat_key": self.boat.key, "row_key": "foot_distance-main-one", "slug": "foot_distance", "take": 1,
             "row": 2, "statement_key": self.statement.key, "spot_key": self.spot.key,
             "query_key": self.under_review.queries.get().key, "identifier": "T-03", "token": self.token,
@@ -400,6 +405,7 @@ def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
     """Built once: every test looks at the same world, and what its requests change is taken back."""
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
         patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
+        patch.setattr(amending, "render", lambda document, size: b"%PDF")
         yield World(make_cast())
         transaction.set_rollback(True)
 

@@ -10,7 +10,7 @@ from django.db import connection
 from office.audit import trail
 from office.certificates import constraints
 from office.certificates.models import Certificate, Document
-from office.certificates.verification import certificates, seals, suspensions, visits
+from office.certificates.verification import amendments, certificates, seals, suspensions, visits
 from office.certificates.verification.findings import Misfit
 from surveys.models import Reading, SignOff
 
@@ -24,6 +24,7 @@ def check_all() -> Iterator[Misfit]:
         certificates.check_all(),
         suspensions.check_all(),
         seals.check_all(),
+        amendments.check_all(),
     )
 
 

@@ -126,7 +126,7 @@ def test_names_are_brought_to_one_form(cast, stage):
 
 def test_a_float_that_slips_in_is_an_error_not_a_rounding():
     with pytest.raises(TypeError, match="texts and whole numbers"):
-        snapshot._normal({"a": [1, {"b": 0.1}]})
+        snapshot.normal({"a": [1, {"b": 0.1}]})
 
 
 def test_what_is_read_back_is_what_was_stated():
