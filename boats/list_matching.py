@@ -187,7 +187,7 @@ def _judge(wanted: Wanted, boats: list[Known]) -> Found:
 
 
 def _may_be(wanted: Wanted, boat: Known) -> bool:
-    """A number that is only near is no reason by itself: where numbers lie close together, every boat has neighbours."""
+    """A number that is only near is no reason by itself: where numbers lie close together, each boat has neighbours."""
     if not wanted.name or alike(boat.plain_name, wanted.name) >= LEAST_ALIKE:
         return True
     return has_number(boat, wanted) or (bool(wanted.digits) and boat.digits == wanted.digits)

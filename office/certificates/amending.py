@@ -19,6 +19,7 @@ from office.audit import trail
 from office.audit.refusals import NotAllowed, WrongState
 from office.certificates import numbering, pdf, rules, snapshot
 from office.certificates.models import Amendment, AmendmentDocument, Certificate
+from office.certificates.seal import keyring, pades
 from office.certificates.standing import WORDS, standing
 from office.certificates.transitions import NOT_ENDED
 from office.people.models import Role
@@ -110,8 +111,9 @@ def _write(by: Person, certificate: Certificate, document: dict[str, Any], momen
         snapshot_sha256=snapshot.sha256(content),
     )
     documents = {}
+    key = keyring.in_use(moment).paper_key()
     for size in papers.SIZES:
-        paper = render(document, size)
+        paper = pades.sign(render(document, size), key, moment)
         documents[size] = snapshot.sha256(paper)
         AmendmentDocument.objects.create(amendment=made, paper=size, pdf=paper, pdf_sha256=documents[size])
     trail.record(
@@ -148,4 +150,4 @@ def render(document: dict[str, Any], size: str) -> bytes:
         made_at=dt.datetime.fromisoformat(document["issued_at"]),
     )
     identifier = hashlib.sha256(f"{size} {content}".encode()).digest()[:16]
-    return papers.write_pdf(html, identifier=identifier, variant=pdf.VARIANT, attached=attached)
+    return papers.write_pdf(html, identifier=identifier, variant=pdf.VARIANT, attached=[attached])

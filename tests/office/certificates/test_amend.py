@@ -28,6 +28,7 @@ REASON = "The name was misspelt in the request."
 def amended(cast, issued, monkeypatch) -> Amendment:
     with monkeypatch.context() as patch:
         patch.setattr(amending, "render", lambda document, size: f"{size}".encode())
+        patch.setattr(amending.pades, "sign", lambda content, key, at: content)
         return amending.amend(by=cast.certifier, certificate=issued, text=TEXT, reason=REASON)
 
 
@@ -45,6 +46,7 @@ def test_it_names_what_it_amends(cast, issued):
         assert f"Amendment to certificate {issued.number}" in text
         assert "Petra Skau" in text
         assert "No figure of the certificate is altered" in text
+        assert b"/ByteRange" in bytes(document.pdf)  # sealed like a certificate's own paper
         assert reader.attachments[amending.ATTACHED_NAME][0].decode() == made.snapshot
     assert list(amendments.check_all()) == []
 
@@ -54,6 +56,7 @@ def test_the_next_one_has_the_next_number(cast, issued, amended, monkeypatch):
         amending.amend(by=cast.certifier, certificate=issued, text=TEXT, reason=REASON)
     assert Amendment.objects.count() == 1
     monkeypatch.setattr(amending, "render", lambda document, size: b"")
+    monkeypatch.setattr(amending.pades, "sign", lambda content, key, at: content)
     assert amending.amend(by=cast.certifier, certificate=issued, text="Another.", reason=REASON).number == 2
 
 
@@ -93,6 +96,7 @@ def test_never_altered_and_found_where_it_was(cast, issued, amended):
 
 def test_pages(client, cast, issued, monkeypatch):
     monkeypatch.setattr(amending, "render", lambda document, size: b"%PDF-1.7")
+    monkeypatch.setattr(amending.pades, "sign", lambda content, key, at: content)
     client.force_login(cast.certifier)
     page, amend = (reverse(f"certificates:{name}", args=[issued.number]) for name in ("certificate", "amend"))
     assert amend in client.get(page).content.decode()
