@@ -8,9 +8,11 @@ from __future__ import annotations
 import datetime as dt
 from functools import reduce
 from operator import or_
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from django.db.models import Q
+from django.db.models import CharField, F, Q, QuerySet, Value
+from django.db.models.expressions import Combinable
+from django.db.models.functions import Cast
 from django.utils import timezone
 
 from boats.models import Access, Boat, DesignLimit, Interest, Ownership, Rig
@@ -36,13 +38,21 @@ def interest_of(person: Person, boat: Boat, *on: dt.date) -> str:
     Equipment Rules of Sailing H.1.1 (read in a secondary copy): nobody does certification control of a boat they
     own, designed or built, or in which they are an interested party.
     """
-    any_day = reduce(or_, map(on_day, on))
-    if Ownership.objects.filter(any_day, boat=boat, person=person).exists():
-        return "owner"
-    if Access.objects.filter(any_day, boat=boat, person=person).exists():
-        return "skipper"
-    kinds = Interest.objects.filter(any_day, boat=boat, person=person).values_list("kind", flat=True)
-    return kinds.first() or ""
+    at_any = Q(reduce(or_, map(on_day, on)), boat=boat, person=person)
+    ways: list[tuple[QuerySet[Any], Combinable]] = [
+        (Ownership.objects.all(), Value("owner")),
+        (Access.objects.all(), Value("skipper")),
+        (Interest.objects.all(), F("kind")),
+    ]
+    found = [
+        rows.filter(at_any)
+        .order_by()
+        .annotate(rank=Value(rank), what=Cast(what, CharField()))
+        .values_list("rank", "since", "pk", "what")
+        for rank, (rows, what) in enumerate(ways)
+    ]
+    first = found[0].union(*found[1:], all=True).order_by("rank", "since", "pk").first()
+    return str(first[3]) if first else ""
 
 
 # ---- The person ----

@@ -36,6 +36,7 @@ def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: obj
     courses = history.courses_of(waiting, earlier)
     person = person_of(request)
     context = {
+        "office_name": edition.office_name,  # asked once
         "visit": visit,
         "waiting": waiting,
         "previous": previous,
