@@ -306,15 +306,14 @@ def test_a_stranger_on_the_same_phone_sees_a_count_and_sends_nothing(device, vis
     assert values(visit) == ["126"]
 
 
-def test_two_devices_with_two_figures_and_a_person_chooses(device, visit, line):
+def test_two_devices_with_two_figures_and_a_person_chooses(device, visit):
     one, other = device(PHONE).open(), device(PHONE).open()
-    line.cut()
+    one.context.set_offline(True)
     one.type("126")
-    other.type("128")
     one.waits(1)
-    line.mend()
-    other.send_now()
+    other.type("128")
     other.is_with_the_office()
+    one.context.set_offline(False)
     one.send_now()
     trouble = one.page.get_by_role("region", name="Two readings differ")
     expect(trouble).to_contain_text("126 mm")
@@ -401,16 +400,17 @@ def test_a_file_of_another_visit_or_none_at_all_is_refused(device, tmp_path):
         expect(phone.page.locator("#dock-file-said")).to_contain_text(sentence)
 
 
-def test_a_refused_reading_stays_until_a_person_decides(device, visit, line):
+def test_a_refused_reading_stays_until_a_person_decides(device, visit):
     phone, other = device(PHONE).open(), device(PHONE).open()
-    line.cut()
+    phone.context.set_offline(True)
     phone.type("126")
-    line.mend()
+    phone.waits(1)
     other.go(LOWER)
     other.page.get_by_role("button", name="Not on this rig").click()
     other.page.get_by_label("Why").fill("no band is painted yet")
     other.page.get_by_role("button", name="It is not on this rig").click()
     other.is_with_the_office()
+    phone.context.set_offline(False)
     phone.send_now()
     refused = phone.page.get_by_role("region", name="Refused")
     expect(refused).to_contain_text("126 mm")
