@@ -1,8 +1,8 @@
 """Random interleavings of what happens at a dock, against a model that is one list: what was typed.
 
 Two devices type, change, lose the line, lose answers, reload, close their page, send again, one after the other in any
-order. In the end the line is there and both have sent. Then every typed reading is in the office exactly once: as the row
-that bears its token, or, where the other device was first, as the same value found there or as one side of a conflict.
+order. In the end the line is there and both have sent. Then every typed reading is in the office exactly once: as the
+row that bears its token, or, where the other device was first, as the same value found there or as a side of a conflict.
 
 OFFICE_INTERLEAVINGS says how many (12 without it); OFFICE_INTERLEAVINGS_FROM the first one's number.
 """
@@ -71,12 +71,11 @@ SENT = """async () => {
   for (const end = Date.now() + 40_000; Date.now() < end;) {
     if (!Dock.app.sender.busy) await Dock.app.sender.now();
     const rest = await Dock.app.store.all('entries');
-    if (!Dock.app.sender.busy && !rest.some(one => one.status === 'waiting')) return rest.map(one => [one.token, one.sentence]);
+    const quiet = !Dock.app.sender.busy && !rest.some(one => one.status === 'waiting');
+    if (quiet) return rest.map(one => [one.token, one.sentence]);
     await new Promise(go => setTimeout(go, 10));
   }
-  const { sender } = Dock.app;
-  const rest = await Dock.app.store.all('entries');
-  throw new Error(`still waiting: ${JSON.stringify([sender.reach, sender.trouble, sender.refusal, sender.busy, Dock.app.fresh, rest])}`);
+  throw new Error(`still waiting: ${JSON.stringify(await Dock.app.store.all('entries'))}`);
 }"""
 
 
