@@ -41,6 +41,7 @@ class Line:
         self.lose_answers = 0
         self.sent: list[tuple[str, int]] = []  # path and bytes of each answer, its head included
         self.dropping = False  # takes the connection and closes it: as good as cut, and quicker to mend
+        self.shut = ""  # requests with this in their path get no answer
         self.port = 0
         self.server: ThreadingHTTPServer | None = None
         self.mend()
@@ -77,7 +78,7 @@ class Line:
 
     def pass_on(self, handler: BaseHTTPRequestHandler) -> None:
         handler.close_connection = True
-        if self.dropping:
+        if self.dropping or (self.shut and self.shut in handler.path):
             return
         body = handler.rfile.read(int(handler.headers.get("Content-Length") or 0))
         office = http.client.HTTPConnection(self.upstream.hostname or "", self.upstream.port, timeout=30)

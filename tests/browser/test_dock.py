@@ -306,6 +306,21 @@ def test_a_stranger_on_the_same_phone_sees_a_count_and_sends_nothing(device, vis
     assert values(visit) == ["126"]
 
 
+def test_signing_out_takes_the_kept_figures_along_and_leaves_what_waits(device, visit, stage, line):
+    phone = device(PHONE).open_and_keep()
+    line.shut = "/send/"
+    phone.type("126")
+    phone.waits(1)
+    phone.page.get_by_role("button", name="Sign out").click()
+    expect(phone.page.get_by_role("link", name="Sign in").first).to_be_visible()
+    assert "dock-kept" not in phone.page.evaluate("indexedDB.databases().then(all => all.map(one => one.name))")
+    assert "dock-pages" not in phone.page.evaluate("caches.keys()")
+    line.shut = ""
+    sign_in(phone.context, line.url, stage.cast.measurer)
+    phone.open().is_with_the_office()
+    assert values(visit) == ["126"]
+
+
 def test_two_devices_with_two_figures_and_a_person_chooses(device, visit):
     one, other = device(PHONE).open(), device(PHONE).open()
     one.context.set_offline(True)

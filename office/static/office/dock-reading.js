@@ -69,7 +69,8 @@
     }
 
     storeButton() {
-      return make("button.dock-store", { type: "submit", disabled: !this.app.state.writable, "aria-describedby": "dock-error" }, this.amending ? "Amend" : "Store");
+      this.submit = make("button.dock-store", { type: "submit", "aria-describedby": "dock-error" }, this.amending ? "Amend" : "Store");
+      return this.submit;
     }
 
     choices(row) {
@@ -91,6 +92,7 @@
     update(row) {
       this.row = row;
       const take = this.amending ? this.amending.take : Dock.nextTake(row);
+      this.submit.disabled = !this.app.state.writable || Boolean(row.absent && !row.takes.length);
       this.takeWord.textContent = this.amending ? `Amend take ${take}, now ${Dock.written(this.amending)}` : `Take ${take}`;
       fill(this.takes, row.absent ? this.absence(row) : "", row.takes.length ? make("ul", {}, row.takes.map((one) => this.take(one))) : "",
         row.previous ? make("p.small", {}, `Before, ${row.previous.date || "last visit"}: ${row.previous.text}`) : "",
@@ -144,7 +146,7 @@
     }
 
     async store() {
-      if (!this.app.state.writable || this.storing) return;
+      if (this.submit.disabled || this.storing) return;
       const read = this.keypad.read();
       const position = this.halyard ? this.halyard.value.trim() : this.row.position || "";
       const sentence = read.error || (this.halyard && !position ? "Name the halyard first: “masthead” or “fractional”, for example." : "")

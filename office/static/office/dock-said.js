@@ -34,8 +34,10 @@
     const row = app.rowLike(last.place);
     const findings = row && last.outcome ? checksOf(app.state.panel, row.key) : [];
     const words = doneInWords(last);
-    Dock.say(voice, words + word + findings.map((one) => one.message).join(), make("p.dock-said-back", {}, words, " ", mark(shape, word, tone)),
-      findings.map((one) => make("p.dock-said-check", {}, mark(GRADES[one.grade] || "note", one.message, one.grade === "stop" ? "signal" : "firm"))));
+    // What the office adds: that another device had the same figure, or that the rig's description says otherwise.
+    const sentence = last.outcome === "already" || (last.outcome && last.kind === "absent") ? last.sentence : "";
+    Dock.say(voice, words + word + sentence + findings.map((one) => one.message).join(), make("p.dock-said-back", {}, words, " ", mark(shape, word, tone)),
+      sentence ? make("p", {}, sentence) : "", findings.map((one) => make("p.dock-said-check", {}, mark(GRADES[one.grade] || "note", one.message, one.grade === "stop" ? "signal" : "firm"))));
     const mayUndo = ["take"].includes(last.kind) && !app.state.signed_once && app.state.writable && last.outcome !== "refused" && last.outcome !== "conflict";
     fill(acts, mayUndo ? button("Undo", () => app.undo(), { data: { focus: "undo" }, hidden: words }) : "",
       row && row.key !== app.shown ? button("Take it again", () => app.go(row.key), { data: { focus: "repeat" }, hidden: row.name }) : "",

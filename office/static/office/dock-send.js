@@ -210,7 +210,7 @@
     /** When to try again by itself: sooner while something waits, with pauses that grow; signed out, only a person helps. */
     plan() {
       clearTimeout(this.timer);
-      if (this.reach === "signed_out") return;
+      if (this.reach === "signed_out" || (this.reach === "reached" && document.hidden)) return; // seen again, it asks at once
       const pause = this.reach === "reached" ? LONGEST_WAIT / 2 : this.wait;
       if (this.reach !== "reached") this.wait = Math.min(this.wait * 2, LONGEST_WAIT);
       this.timer = setTimeout(() => this.now(), pause * (0.8 + 0.4 * Math.random()));

@@ -63,19 +63,20 @@
       button("Send it again", () => acts.retryRefused(entry), { hidden: entry.rowName, data: { focus: `retry-${entry.token}` } }),
       button("Throw it away", () => acts.discardRefused(entry), { grave: true, hidden: entry.rowName, data: { focus: `discard-${entry.token}` } })));
 
-  const side = (word, take, choose) => make("div.dock-side", {}, make("p.small", {}, `${word}${take.at ? `, ${clock(take.at)}` : ""}`),
-    make("p.dock-side-figure", {}, Dock.written(take)), take.instrument ? make("p.small", {}, take.instrument) : "", choose);
+  const saying = (take) => (take.withdrawn || take.withdraws ? "taken away" : Dock.written(take));
+
+  const side = (word, take, choose) => make("div.dock-side", {}, make("p.small", {}, [word, take.by, clock(take.at)].filter(Boolean).join(", ")),
+    make("p.dock-side-figure", {}, saying(take)), take.instrument ? make("p.small", {}, take.instrument) : "", choose);
 
   /** Two values for one take: both are shown, a person chooses. */
   const conflictOne = (one, name, acts) => {
     const mine = one.mine || {};
     const theirs = one.theirs || {};
-    const who = (take, other) => take.by || other;
     return make("li", {}, make("p", {}, make("strong", {}, `${name}, take ${one.take}`), " was typed twice, and the figures differ. Nothing has been overwritten."),
       one.chosen ? make("p.small", {}, "Your choice waits here.") : make("div.dock-sides", {},
-        side(who(theirs, "In the office's record"), theirs, button(`Keep ${Dock.written(theirs)}`, () => acts.settle(one, "theirs"), { hidden: name, data: { focus: `theirs-${one.token}` } })),
-        side(who(mine, "The later one"), mine, button(`Keep ${Dock.written(mine)}`, () => acts.settle(one, "mine"), { hidden: name, data: { focus: `mine-${one.token}` } }))),
-      one.chosen ? "" : button("Keep both: the later one as the next take", () => acts.settle(one, "next_take"), { link: true, hidden: name, data: { focus: `both-${one.token}` } }));
+        side("In the record", theirs, button(`Keep ${saying(theirs)}`, () => acts.settle(one, "theirs"), { hidden: name, data: { focus: `theirs-${one.token}` } })),
+        side("Came later", mine, button(`Keep ${saying(mine)}`, () => acts.settle(one, "mine"), { hidden: name, data: { focus: `mine-${one.token}` } }))),
+      one.chosen || mine.withdraws ? "" : button("Keep both: the later one as the next take", () => acts.settle(one, "next_take"), { link: true, hidden: name, data: { focus: `both-${one.token}` } }));
   };
 
   const byPerson = (items) => Object.entries(items.reduce((all, one) => ({ ...all, [one.byName || "somebody else"]: (all[one.byName || "somebody else"] || 0) + 1 }), {}));

@@ -207,7 +207,15 @@
       if (next) this.go(next.key);
     }
 
-    async sayPresent(row) { await this.keep(row, { kind: "present", replaces: row.absent.token }); }
+    async sayPresent(row) {
+      const reason = await this.reasonOnceSigned("It is on this rig", Dock.nameOf(row));
+      if (reason !== null) await this.keep(row, { kind: "present", replaces: row.absent.token, reason });
+    }
+
+    /** Before the first signature a change needs no reason; after it one is asked for. Null where the person gives none. */
+    reasonOnceSigned(title, sentence) {
+      return this.state.signed_once ? Dock.question({ title, sentence, label: "Why", submit: "Do it" }) : Promise.resolve("");
+    }
 
     /** Undo the last one: it never left, then it is simply gone; else the office takes it away. */
     async undo() {
@@ -224,7 +232,8 @@
       return {
         settle: async (conflict, choose) => {
           const row = this.rows.find((one) => one.key === conflict.row) || { key: conflict.row, name: conflict.row };
-          await this.keep(row, { kind: "settle", replaces: conflict.token, take: conflict.take, choose });
+          const reason = await this.reasonOnceSigned("Choose between the two", `${Dock.nameOf(row)}, take ${conflict.take}.`);
+          if (reason !== null) await this.keep(row, { kind: "settle", replaces: conflict.token, take: conflict.take, choose, reason });
         },
         changeRefused: async (entry) => { await this.store.remove("entries", [entry.token]); await this.refresh(); this.retype(entry); },
         retryRefused: async (entry) => { await this.store.change("entries", [entry.token], () => ({ status: "waiting", sentence: "" })); await this.sender.now(); },
