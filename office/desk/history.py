@@ -10,6 +10,7 @@ from django.shortcuts import get_object_or_404, render
 
 from boats import rules as boat_rules
 from boats.models import Boat
+from computations import typesetting
 from computations.catalogue import DIMENSIONS
 from computations.charts import Point
 from computations.comparison import Comparison
@@ -41,6 +42,10 @@ class Course:
             self.last.mast if self.last.mast != "main" else "",
         ]
         return " ".join(word for word in words if word)
+
+    @property
+    def unit(self) -> str:
+        return typesetting.unit_word(self.last.unit)
 
     @property
     def key(self) -> str:

@@ -26,11 +26,13 @@ def show(request: HttpRequest) -> HttpResponse:
     measurer = request.GET.get("measurer", "").replace("\0", "")
     day = today if not form.is_bound else form.cleaned_data["on"] if form.is_valid() else None
     visits = [] if day is None else days.visits_on(person, day, measurer)
+    measurers = sorted({one.measurer for one in visits if one.measurer}, key=lambda one: (one.name, one.pk))
     context = {
         "form": form,
         "day": day,
         "visits": visits,
-        "measurers": sorted({one.measurer for one in visits if one.measurer}, key=lambda one: (one.name, one.pk)),
+        "measurers": measurers,
+        "kits": [] if day is None else days.kit_on(measurers, day),
         "measurer": measurer,
         "days": days.days_ahead(person, measurer),
         "office": is_office(person),

@@ -148,3 +148,25 @@ def test_more_visits_cost_no_more_queries(cast: Cast):
     for number in range(5):
         planned(cast, f"Tern {'x' * number}", "Aarn", measurer=cast.second_measurer)
     assert queries() == few
+
+
+def test_what_is_overdue_on_the_day_is_said_before_it_comes(cast: Cast):
+    for mark, days_on in (("T-81", 30), ("T-82", -1)):
+        tape = actions.record_instrument(
+            by=cast.administrator, identifier=mark, kind="steel_tape", accuracy_class="I", keeper=cast.measurer
+        )
+        actions.add_calibration(
+            by=cast.administrator, instrument=tape, calibrated_on=DAY - dt.timedelta(days=400),
+            due_on=DAY + dt.timedelta(days=days_on), error=0.0,
+        )  # fmt: skip
+    actions.record_instrument(by=cast.administrator, identifier="C-83", kind="calliper", keeper=cast.measurer)
+    planned(cast, "Cormorant", "Aarn")
+    planned(cast, "Dunlin", "Aarn", measurer=cast.second_measurer)
+    kit, none = days.kit_on([cast.measurer, cast.second_measurer], DAY)
+    assert [one.identifier for one in kit.in_date] == ["T-81"]
+    assert [(one.identifier, one.due) for one in kit.overdue] == [("C-83", None), ("T-82", DAY - dt.timedelta(days=1))]
+    assert (none.in_date, none.overdue) == ([], [])
+    text = day_page(cast.administrator)
+    assert "never calibrated" in text
+    assert f"{cast.second_measurer.name}: keeps no instrument" in text
+    assert "T-82" not in day_page(cast.second_measurer)

@@ -8,7 +8,7 @@
   if (!line) return;
   const button = line.querySelector("button");
   const listens = () => { try { return localStorage.getItem(STORE) !== "off"; } catch { return true; } };
-  const say = () => button.setAttribute("aria-pressed", String(listens()));
+  const say = () => { button.textContent = listens() ? "Switch the keys off" : "Switch the keys on"; };
   button.addEventListener("click", () => {
     try { localStorage.setItem(STORE, listens() ? "off" : "on"); } catch { /* nothing is remembered, then */ }
     say();
