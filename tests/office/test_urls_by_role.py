@@ -223,6 +223,10 @@ TABLE: dict[str, Access] = {
     # The race committee's pages are everybody's
     "racing:check": PUBLIC_TO_READ,
     "racing:certificate": PUBLIC_TO_READ,
+    "racing:anywhere": PUBLIC_TO_READ,
+    "racing:worker": PUBLIC_TO_READ,
+    "racing:keys": PUBLIC_TO_READ,
+    "racing:ended": PUBLIC_TO_READ,
     # Events, of `race_committee`
     "events:list": only(COMMITTEE),
     "events:make": only(COMMITTEE),

@@ -1,0 +1,183 @@
+"""The page that checks certificates with the server really stopped: codes, files, and everything that is not right."""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import json
+import os
+import random
+from collections.abc import Iterator
+from typing import Any
+from urllib.error import URLError
+from urllib.request import urlopen
+
+import pytest
+from django.core.servers.basehttp import WSGIRequestHandler
+from playwright.sync_api import Page, expect
+from pytest_django.live_server_helper import LiveServer
+
+from office.certificates import actions, pdf, snapshot
+from office.certificates.models import Certificate, Document
+from office.certificates.seal import keyring, published, statement_file
+from tests.cast import Cast
+from tests.office.certificates import samples
+from tests.office.certificates.seal.conftest import Sealed, make_key_set, seal_up
+from tests.surveys.makers import Stage, record_kit, register_boat
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+CHANGES = int(os.environ.get("OFFICE_TEST_CHANGES_IN_BROWSER", "20"))
+CHECK = """async ({given, keys, now}) => {
+  const bytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
+  const wanted = given.code ?? bytes(given.file);
+  const verdict = await rigCheck.check(wanted, keys, now);
+  const said = verdict.points.map((one) => one.sentence);
+  return {genuine: rigCheck.isGenuine(verdict), number: verdict.number, said};
+}"""
+
+
+@pytest.fixture
+def live_server(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[LiveServer]:
+    """A server of this test's own, which it may stop: no connection is kept open, on which it would go on to answer."""
+    monkeypatch.setattr(WSGIRequestHandler, "protocol_version", "HTTP/1.0")
+    server = LiveServer("127.0.0.1")
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def issued(cast: Cast, live_server: LiveServer, settings: Any) -> Certificate:
+    settings.PUBLIC_URL = live_server.url
+    stage = Stage(cast, register_boat(cast), record_kit(cast))
+    return actions.issue(by=cast.certifier, visit=stage.visit("accepted"))
+
+
+def paper_of(certificate: Certificate) -> bytes:
+    return bytes(Document.objects.get(certificate=certificate, paper="A4").pdf)
+
+
+def json_of(certificate: Certificate) -> bytes:
+    seal = certificate.seal
+    return statement_file.write(snapshot.read(certificate), seal.statement_key.identifier, seal.signature)
+
+
+def drop(page: Page, name: str, content: bytes) -> None:
+    page.set_input_files("#file", {"name": name, "mimeType": "application/octet-stream", "buffer": content})
+
+
+def paste(page: Page, text: str) -> None:
+    page.fill("#code", text)
+    page.get_by_role("button", name="Check the code").click()
+
+
+def says(page: Page, *sentences: str) -> None:
+    for sentence in sentences:
+        expect(page.locator("#answers")).to_contain_text(sentence)
+
+
+def another_office() -> Sealed:
+    address = "https://elsewhere.example/check/c/EL-2026-0007/"
+    office = {"name": "Rig Office of Elsewhere", "place": "", "demonstration": False}
+    keys = make_key_set("Rig Office of Elsewhere", dt.datetime(2026, 1, 5, tzinfo=dt.UTC))
+    return seal_up(keys, samples.document(number="EL-2026-0007", office=office, check_at=address))
+
+
+def test_without_a_network(
+    page: Page, live_server: LiveServer, issued: Certificate, look: Any, no_axe_violations: Any, fits_a_phone: Any
+):
+    code, paper, file = issued.seal.code, paper_of(issued), json_of(issued)
+    foreign = another_office()
+    page.goto(f"{live_server.url}/check/anywhere/")
+    expect(page.locator("#anywhere")).to_have_attribute("data-ready", "yes", timeout=20_000)
+    expect(page.locator("#contact-said")).to_contain_text("answered just now")
+    no_axe_violations()
+    fits_a_phone()
+
+    live_server.stop()
+    with pytest.raises(URLError):
+        urlopen(f"{live_server.url}/check/keys.json")
+    page.reload()
+    expect(page.locator("#contact-said")).to_contain_text("No contact now. Checked by what")
+    paste(page, code)
+    says(page, "Genuine", "signed what the code says", issued.number, issued.boat.name, "what happened since cannot be")
+    drop(page, "c.pdf", paper)
+    says(page, "signed the whole file, to the last byte", "of the same certificate", "signed what it states")
+    look("check-anywhere")
+    no_axe_violations()
+    fits_a_phone()
+    page.emulate_media(color_scheme="dark")
+    no_axe_violations()
+    drop(page, "c.json", file)
+    says(page, "The file: c.json", "of the same certificate")
+
+    paste(page, foreign.code)
+    says(page, "Not genuine", "names elsewhere.example and bears a key that", "another office")
+    drop(page, "foreign.pdf", foreign.paper)
+    says(page, "It is signed, but not by", "Rig Office of Elsewhere")
+    drop(page, "plain.pdf", pdf.render(samples.document(), "A4"))
+    says(page, "It bears no signature.")
+    drop(page, "notes.txt", b"a shopping list")
+    says(page, "neither a PDF nor a certificate's JSON file")
+    look("check-anywhere-not-genuine")
+
+    # A phone that read the code and found no office: the worker answers for the address in it.
+    page.goto(code)
+    expect(page.locator("#contact-said")).to_contain_text("No contact now")
+    says(page, "Genuine", "signed what the code says", issued.number)
+
+
+def test_a_code_beside_the_paper_of_another_certificate(page: Page, live_server: LiveServer, cast: Cast, issued: Any):
+    """A genuine code replayed; and what the office had withdrawn, suspended or replaced by the last contact."""
+    reason = "The builder's name was misspelt."
+    second = actions.issue(by=cast.certifier, visit=issued.visit, replacing=issued.number, reason=reason)
+    page.goto(f"{live_server.url}/check/anywhere/")
+    expect(page.locator("#contact-said")).to_contain_text("answered just now")
+    paste(page, second.seal.code)
+    drop(page, "c.pdf", paper_of(issued))
+    says(page, f"The code beside it is genuine, but of another certificate: {second.number}.")
+    page.get_by_role("button", name="Begin with another certificate").click()
+    drop(page, "c.pdf", paper_of(issued))
+    says(page, "Genuine", f"that it is replaced, not in force from {issued.valid_from}", f"after it is {second.number}")
+
+
+def checked(page: Page, given: dict[str, str], keys: dict[str, Any], now: float) -> dict[str, Any]:
+    return dict(page.evaluate(CHECK, {"given": given, "keys": keys, "now": now}))
+
+
+def test_it_finds_what_the_office_finds(page: Page, live_server: LiveServer, issued: Certificate):
+    """Changed bytes, keys before and after their time, a wrong clock: the same answers as the command gives."""
+    page.goto(f"{live_server.url}/check/anywhere/")
+    expect(page.locator("#contact-said")).to_contain_text("answered just now")
+    keys, now = published.to_document(keyring.published()), issued.issued_at.timestamp() * 1000
+    texts = {"code": issued.seal.code}
+    files = {"paper": paper_of(issued), "file": json_of(issued)}
+    dice = random.Random(41)
+    for name, content in files.items():
+        encoded = base64.b64encode(content).decode()
+        assert checked(page, {"file": encoded}, keys, now)["number"] == issued.number, name
+        for _ in range(CHANGES):
+            changed = bytearray(content)
+            changed[dice.randrange(len(changed))] ^= dice.randrange(1, 256)
+            answer = checked(page, {"file": base64.b64encode(bytes(changed)).decode()}, keys, now)
+            assert not answer["genuine"], answer
+    assert checked(page, texts, keys, now)["genuine"]
+    for _ in range(CHANGES):
+        signs = list(issued.seal.code)
+        place = dice.randrange(len(signs))
+        signs[place] = dice.choice([one for one in "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ$+-/:" if one != signs[place]])
+        assert not checked(page, {"code": "".join(signs)}, keys, now)["genuine"]
+    early = checked(page, texts, keys, now - 86_400_000)
+    assert "is still to come: set the clock" in " ".join(early["said"])
+    for field, moment, word in (
+        ("used_from", "2040-01-01T00:00:00Z", "uses only since 2040"),
+        ("expires_at", "2020-01-01T00:00:00Z", "ran out at 2020"),
+        ("retired_at", "2020-01-01T00:00:00Z", "retired at 2020"),
+    ):
+        other = json.loads(json.dumps(keys))
+        for key in other["keys"]:
+            key[field] = moment
+        for given in (texts, {"file": base64.b64encode(files["paper"]).decode()}):
+            answer = checked(page, given, other, now)
+            assert not answer["genuine"]
+            assert word in " ".join(answer["said"])
