@@ -85,7 +85,6 @@ STATES = {
     "not_checked": Mark("Not checked", "ask", "signal"),
     "holds": Mark("Holds", "tick", "firm"),
     "fails": Mark("Fails", "cross", "signal"),
-    "cannot_tell": Mark("Cannot tell", "ask"),
     "open": Mark("Open", "ask", "signal"),
     "answered": Mark("Answered", "ring_half"),
     "settled": Mark("Settled", "tick"),

@@ -63,7 +63,7 @@ def check(content: bytes, keys: PublishedKeys, now: dt.datetime, *, thorough: bo
         return check_paper(content, keys, now, thorough=thorough)
     if content.lstrip()[:1] == b"{":
         return check_file(content, keys, now)
-    if len(content) <= LARGEST_CODE:
+    if content.strip() and len(content) <= LARGEST_CODE:
         try:
             return check_code(content.decode(), keys, now)
         except UnicodeDecodeError:
