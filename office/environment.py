@@ -319,6 +319,36 @@ def private_postgresql(programs: Path) -> Iterator[str]:
         shutil.rmtree(directory, ignore_errors=True)
 
 
+@contextlib.contextmanager
+def private_standby(programs: Path, primary_port: int) -> Iterator[str]:
+    """A streaming replica of the `private_postgresql` on that port, in a directory of its own; yields its address."""
+    as_root = os.geteuid() == 0
+    directory = Path(tempfile.mkdtemp(prefix="office-standby-", dir="/tmp" if as_root else None))  # noqa: S108
+    as_user = []
+    if as_root:
+        shutil.chown(directory, "postgres", "postgres")
+        as_user = ["runuser", "-u", "postgres", "--"]
+    port, data = _free_port(), directory / "data"
+
+    def run(program: str, *arguments: str) -> None:
+        done = _run_logged([*as_user, str(programs / program), *arguments], directory=directory)
+        if done.returncode:
+            raise RuntimeError(f"{program} failed; {SETUP_LOG} says why.")
+
+    control = ("-D", str(data), "-l", str(directory / "log"), "-w")
+    options = f"-p {port} -k {directory} -c listen_addresses=127.0.0.1 -c fsync=off"
+    source = f"host=127.0.0.1 port={primary_port} user=postgres"
+    try:
+        run("pg_basebackup", "-d", source, "-D", str(data), "-R", "-X", "stream", "-c", "fast", "--no-sync")
+        run("pg_ctl", *control, "-o", options, "start")
+        try:
+            yield f"postgres://office@127.0.0.1:{port}/postgres"
+        finally:
+            run("pg_ctl", *control, "-m", "immediate", "stop")
+    finally:
+        shutil.rmtree(directory, ignore_errors=True)
+
+
 # --- Running programs -------------------------------------------------------------------------------------------
 
 

@@ -116,6 +116,12 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 # Long work waits in the database for `manage.py worker`, which `serve` starts as well.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 
+# A streaming replica that public pages read from; office/replica.py says which.
+if replica_url := os.environ.get("DATABASE_REPLICA_URL"):
+    DATABASES["replica"] = dj_database_url.parse(replica_url, conn_max_age=None, conn_health_checks=True)
+    DATABASES["replica"]["TEST"] = {"MIRROR": "default"}
+DATABASE_ROUTERS = ["office.replica.PublicReads"]
+
 AUTH_USER_MODEL = "people.Person"
 PASSWORD_HASHERS = ["office.people.passwords.OfficePasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [

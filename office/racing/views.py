@@ -16,11 +16,13 @@ from office.certificates import paper, queries, snapshot
 from office.certificates.standing import standing
 from office.racing import answers
 from office.racing.forms import CheckForm, DayForm
+from office.replica import from_replica
 
 
 @login_not_required
 @never_cache
 @require_safe
+@from_replica
 def check(request: HttpRequest) -> HttpResponse:
     """One box: sail number, name or certificate number, and a date."""
     form = CheckForm(_asked(request) if "q" in request.GET else None)
@@ -34,6 +36,7 @@ def check(request: HttpRequest) -> HttpResponse:
 @login_not_required
 @never_cache
 @require_safe
+@from_replica
 def certificate(request: HttpRequest, number: str) -> HttpResponse:
     """What the code on a paper points at: how that certificate stands, and what it states, to compare the paper."""
     form = DayForm(_asked(request))
