@@ -1,11 +1,12 @@
-"""Log sheets as PDF: one visit's, or all of a day's behind a page that lists them."""
+"""Papers of visits: log sheets, one visit's or all of a day's behind a page that lists them, and budgets."""
 
 from __future__ import annotations
 
 import datetime as dt
 import hashlib
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import pypdf
 from django.template.loader import render_to_string
@@ -66,6 +67,11 @@ def _bundle(visits: Sequence[Visit], heading: str, title: str, size: str, *, bla
         },
     )
     return _joined([_pdf(front), *(_pdf(html_of(sheet, size)) for sheet in sheets)], title)
+
+
+def all_budgets(shown: Mapping[str, Any], size: str) -> bytes:
+    """How sure each dimension of one visit is, source by source: `shown` as the page of it has it."""
+    return _pdf(render_to_string("surveys/paper/budget.html", {**shown, "page_size": papers.SIZES[size]}))
 
 
 def _pdf(html: str) -> bytes:

@@ -169,6 +169,8 @@ TABLE: dict[str, Access] = {
     "surveys:upload": only(MEASURER),
     "surveys:export": only(VISIT_READERS),
     "surveys:budget": only(VISIT_READERS),
+    "surveys:budget_paper": only(VISIT_READERS),
+    "surveys:budget_file": only(VISIT_READERS),
     "surveys:settle": only(MEASURER),
     "surveys:sign": only(MEASURER),
     "surveys:answer": only(MEASURER),

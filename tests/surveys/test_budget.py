@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import io
+
+import pypdf
 import pytest
 from django.urls import reverse
 
+from computations.catalogue import DIMENSIONS
 from office.policy.actions import change_policy
+from surveys.budgets import budgets
 from surveys.figures import derive_visit
-from surveys.views.budget import budgets
 from tests.surveys.makers import Stage
 
 pytestmark = pytest.mark.django_db
@@ -29,6 +33,40 @@ def test_every_figure_has_its_sources_and_their_shares_make_a_whole(client, stag
     assert text.count("<details") == len(found)
     assert "Sheer point, along the mast: main, port" in text
     assert "Scale of the tape T-03" in text
+
+
+def test_all_of_it_on_paper(client, stage: Stage):
+    visit = stage.visit("signed")
+    assert reverse("surveys:budget_paper", args=[visit.key]) in page(client, stage.cast.measurer, visit)
+    address = reverse("surveys:budget_paper", args=[visit.key])
+    found = budgets(derive_visit(visit))
+    answer = client.get(address, {"paper": "Letter"})
+    assert answer["Content-Type"] == "application/pdf"
+    assert answer["Content-Disposition"] == f'inline; filename="SKE214-{visit.date}-how-sure.pdf"'
+    reader = pypdf.PdfReader(io.BytesIO(answer.content))
+    assert [float(side) for side in reader.pages[0].mediabox[2:]] == [612.0, 792.0]
+    words = " ".join(" ".join(one.extract_text() for one in reader.pages).split())
+    assert words.count("Size u Sensitivity Contribution Share") >= len(found)
+    assert "Sheer point, along the mast: main, port" in words
+    for one in found:
+        assert DIMENSIONS[one.result.slug].name in words
+    assert client.get(address, {"paper": "A3"}).status_code == 404
+
+
+def test_all_of_it_as_a_file_unrounded(client, stage: Stage):
+    visit = stage.visit("signed")
+    client.force_login(stage.cast.measurer)
+    answer = client.get(reverse("surveys:budget_file", args=[visit.key]))
+    assert answer["Content-Disposition"].endswith('how-sure.json"')
+    rows, derivation = answer.json()["dimensions"], derive_visit(visit).derivation
+    sure = [one for one in derivation.dimensions if one.expanded_uncertainty]
+    assert [(row["slug"], row["mast"], row["method"] or "") for row in rows] == [
+        (one.slug, one.mast, one.method) for one in sure
+    ]
+    for row, one in zip(rows, sure, strict=True):
+        assert sum(line["share"] for line in row["sources"]) == pytest.approx(1.0)
+        variance = sum(line["contribution"] ** 2 for line in row["sources"])
+        assert variance**0.5 == pytest.approx(one.standard_uncertainty)
 
 
 def test_visit_and_review_pages_lead_to_it(client, stage: Stage):
