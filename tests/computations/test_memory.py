@@ -1,0 +1,29 @@
+"""100,000 visits in bounded memory: measured in a process of its own, the interpreter and numpy included."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+VISITS = 100_000
+MOST_MB = 600
+PROGRAM = """
+import json, resource
+from computations.benchmarks import BATCH, _table
+from computations.derivation import derive_columns
+
+visit, table = _table(BATCH)
+found = derive_columns(visit, table, 8.0)
+peak_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+print(json.dumps({"visits": found.values.shape[1], "dimensions": len(found.outcomes), "peak_mb": peak_kb / 1024}))
+"""
+
+
+def test_a_hundred_thousand_visits_stay_under_600_mb() -> None:
+    done = subprocess.run([sys.executable, "-c", PROGRAM], cwd=ROOT, capture_output=True, text=True, check=True)
+    found = json.loads(done.stdout)
+    assert found["visits"] == VISITS
+    assert found["dimensions"] >= 31
+    # Readings and answers themselves are the greater part: 58 and 64 numbers a visit.
+    assert found["peak_mb"] < MOST_MB, found
