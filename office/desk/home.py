@@ -37,6 +37,8 @@ def show(request: HttpRequest) -> HttpResponse:
         mine = Visit.objects.filter(measurer=person, state__in=WITH_MEASURER)
         context["mine"] = mine.select_related("boat").order_by("planned_on", "pk")[:20]
     if is_office(person):
+        context["begins"] = not Boat.objects.exists()
+        context["administers"] = person.holds(Role.ADMINISTRATOR)
         context["to_review"] = Visit.objects.filter(state__in=TO_REVIEW).count()
         context["declared"] = declaring.open_ones().count()
         context["asked_for"] = (

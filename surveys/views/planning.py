@@ -28,7 +28,7 @@ def choose_boat(request: HttpRequest) -> HttpResponse:
         own = Ownership.objects.filter(on_day(timezone.localdate()), person=person)
         boats = boats.filter(pk__in=own.values("boat"))
     found = list(boat_queries.search(boats, text)[:20])
-    return render(request, "surveys/choose_boat.html", {"boats": found, "q": text})
+    return render(request, "surveys/choose_boat.html", {"boats": found, "q": text, "office": is_office(person)})
 
 
 def ask(request: HttpRequest, boat_key: str) -> HttpResponse:

@@ -79,7 +79,7 @@ SMALL = """() => [...document.querySelectorAll('button, input:not([type=hidden])
 @pytest.fixture(scope="module")
 def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+        patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
         yield World(make_cast())
         transaction.set_rollback(True)
 
