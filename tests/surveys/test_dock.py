@@ -14,6 +14,7 @@ from django.urls import reverse
 
 from office.audit.models import Entry as TrailRow
 from office.audit.refusals import WrongState
+from office.certificates.verification import visits as verification
 from office.policy.actions import change_policy
 from surveys.actions.readings import undo_reading
 from surveys.models import DeviceEntry, Reading, ReadingConflict, Visit
@@ -29,7 +30,7 @@ class Device:
     """A phone of somebody: what it sends goes through the page's own address."""
 
     def __init__(self, stage: Stage, visit: Visit, part: str = "measurer", name: str = "phone") -> None:
-        self.person, self.visit, self.name = getattr(stage.cast, part), visit, name
+        self.stage, self.person, self.visit, self.name = stage, getattr(stage.cast, part), visit, name
         self.client = Client()
         self.client.force_login(self.person)
 
@@ -482,3 +483,27 @@ def test_the_page_and_its_worker(phone: Device, visit: Visit) -> None:
     assert worker.headers["Content-Type"].startswith("text/javascript")
     assert worker.headers["Cache-Control"] == "no-cache"
     assert "office/office.css" in worker.content.decode()
+
+
+def test_undo_by_the_readings_page(stage: Stage, phone: Device, visit: Visit) -> None:
+    phone.one(text="12150")
+    page = phone.client.get(reverse("surveys:readings", args=[visit.key])).content.decode()
+    assert "takes back Luff between the bands, take 1: 12150 mm" in page
+    token = visit.readings.get().token
+    address = reverse("surveys:undo", args=[visit.key])
+    assert phone.client.post(address, {"reading": token}).status_code == 302
+    assert current_readings(visit) == []
+    assert phone.client.post(address, {"reading": token}).status_code == 302, "the button pressed twice"
+    assert visit.readings.count() == 2
+    assert "takes back" not in phone.client.get(reverse("surveys:readings", args=[visit.key])).content.decode()
+
+
+def test_undoing_leaves_a_register_that_fits(phone: Device, visit: Visit) -> None:
+    first, _ = phone.one(text="12150")
+    phone.one(text="12151", kind="amend", replaces=first["token"])
+    phone.one(kind="undo", replaces=phone.state()["undo"]["token"])
+    phone.one(text="4120", row=FOOT)
+    phone.one(kind="undo", replaces=phone.state()["undo"]["token"])
+    Device(phone.stage, visit).one(text="12510")
+    phone.one(kind="settle", replaces=phone.state()["conflicts"][0]["token"], choose="mine")
+    assert list(verification.check_all()) == []

@@ -12,13 +12,15 @@ from typing import Any
 import pytest
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, connection, transaction
 from django.test import Client
 from django.urls import reverse
 from PIL import Image, PngImagePlugin
 
+from office.audit import triggers
 from office.audit.models import Entry as TrailRow
 from office.audit.refusals import NotAllowed, WrongState
+from office.certificates.verification import photos
 from surveys.actions.photos import PhotoExists, add_photo, remove_photo
 from surveys.content import canonical_content
 from surveys.models import Photo, Visit
@@ -339,3 +341,23 @@ def test_the_pages_without_scripts(stage: Stage, visit: Visit) -> None:
     assert client.get(remove).status_code == 200
     assert client.post(remove, {"reason": "Blurred."}).status_code == 302
     assert "There are no photographs" in client.get(address).content.decode()
+
+
+def test_the_register_finds_a_file_that_was_altered_lost_or_never_told_of(stage: Stage, visit: Visit) -> None:
+    altered, lost, untold = (add(stage, visit) for _ in range(3))
+    assert list(photos.check_all()) == []
+    default_storage.delete(altered.name)
+    default_storage.save(altered.name, picture(9, 9))
+    default_storage.delete(lost.name)
+    triggers.drop_triggers(connection)
+    try:
+        Photo.objects.filter(pk=untold.pk).update(sha256="0" * 64)
+    finally:
+        triggers.create_triggers(connection)
+    said = [one.sentence for one in photos.check_all()]
+    assert said == [
+        "Its file was altered: it does not have its hash.",
+        "Its file is not where the office keeps it.",
+        "The trail tells nothing of this photograph.",
+        "Its file was altered: it does not have its hash.",
+    ]

@@ -1,4 +1,4 @@
-"""The whole register walked once: trail, signatures, readings, certificates, papers and seals."""
+"""The whole register walked once: trail, signatures, readings, photographs, certificates, papers and seals."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from django.db import connection
 from office.audit import trail
 from office.certificates import constraints
 from office.certificates.models import Certificate, Document
-from office.certificates.verification import amendments, certificates, seals, suspensions, visits
+from office.certificates.verification import amendments, certificates, photos, seals, suspensions, visits
 from office.certificates.verification.findings import Misfit
-from surveys.models import Reading, SignOff
+from surveys.models import Photo, Reading, SignOff
 
 
 def check_all() -> Iterator[Misfit]:
@@ -21,6 +21,7 @@ def check_all() -> Iterator[Misfit]:
         (Misfit("trail", str(finding)) for finding in trail.verify()),
         (Misfit("database", sentence) for sentence in constraints.missing(connection)),
         visits.check_all(),
+        photos.check_all(),
         certificates.check_all(),
         suspensions.check_all(),
         seals.check_all(),
@@ -34,6 +35,7 @@ def counted() -> dict[str, int]:
         "trail": trail.head()[0],
         "sign_offs": SignOff.objects.count(),
         "readings": Reading.objects.count(),
+        "photographs": Photo.objects.count(),
         "certificates": Certificate.objects.count(),
         "documents": Document.objects.count(),
     }

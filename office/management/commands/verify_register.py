@@ -17,6 +17,7 @@ WORDS = {
     "trail": "rows of the trail",
     "sign_offs": "signatures",
     "readings": "rows of readings",
+    "photographs": "photographs",
     "certificates": "certificates",
     "documents": "papers",
 }
