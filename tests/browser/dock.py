@@ -178,7 +178,7 @@ class Device:
 
     def go(self, row: str) -> None:
         """To a reading by the list, as a person does."""
-        if (every := self.page.get_by_role("button", name="All readings", exact=True)).is_visible():
+        if (every := self.page.get_by_role("button", name="The list", exact=True)).is_visible():
             every.click()
         self.page.locator(f"[data-row='{row}']").click()
         expect(self.page.locator(".dock-form input:focus")).to_have_count(1)
@@ -194,7 +194,7 @@ class Device:
         expect(self.said).to_contain_text(figure[-3:])
 
     def is_with_the_office(self) -> None:
-        expect(self.bar).to_contain_text("All that was typed is with the office")
+        expect(self.bar).to_contain_text("The office has everything")
 
     def waits(self, count: int) -> None:
         expect(self.bar).to_contain_text(

@@ -112,7 +112,7 @@ def test_one_thumb_reads_what_the_measurer_walks_past(device, visit):
 def test_the_list_shows_what_each_reading_has_come_to(device, visit):
     phone = device(PHONE).open()
     phone.type("126")
-    phone.page.get_by_role("button", name="All readings", exact=True).click()
+    phone.page.get_by_role("button", name="The list", exact=True).click()
     expect(phone.page.locator(f"[data-row='{LOWER}']")).to_contain_text("126 mm")
     expect(phone.page.locator(f"[data-row='{LOWER}']")).to_contain_text("read")
     expect(phone.page.locator(f"[data-row='{UPPER}']")).to_contain_text("to read")
@@ -184,7 +184,7 @@ def test_feet_inches_and_sixteenths(device, visit):
 
 def test_a_halyard_is_named_and_read_twice(device, visit, line):
     phone = device(PHONE).open()
-    phone.page.get_by_role("button", name="All readings", exact=True).click()
+    phone.page.get_by_role("button", name="The list", exact=True).click()
     phone.page.locator("[data-row='spinnaker_halyard_above_band-main-new']").click()
     line.cut()
     phone.page.get_by_label("Which halyard").fill("masthead")
@@ -251,7 +251,7 @@ def test_a_cut_line_keeps_what_is_typed_and_says_so(device, visit, line):
     phone.waits(1)
     phone.type("15286", row=LUFF)
     phone.waits(2)
-    phone.page.get_by_role("button", name="All readings", exact=True).click()
+    phone.page.get_by_role("button", name="The list", exact=True).click()
     expect(phone.page.locator(f"[data-row='{LUFF}']")).to_contain_text("waits here")
     examine(phone)
     look(phone, "dock-waiting")

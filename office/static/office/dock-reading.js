@@ -33,6 +33,7 @@
       this.keypad = new Dock.Keypad({ row, unit: this.unit, labelledby: labelled, describedby: "dock-how dock-error", onType: () => this.typed(), onStep: (step) => this.app.step(step) });
       this.place = make("div.dock-place", { hidden: true });
       this.takes = make("div.dock-takes");
+      this.said = make("section.dock-said", { id: "dock-said", "aria-label": "What was done last", hidden: true });
       this.words = make("p.dock-words");
       this.tape = make("div.dock-tape-box");
       this.error = make("p.field-error", { id: "dock-error", role: "alert", hidden: true });
@@ -42,7 +43,7 @@
           make("h2.dock-name", { id: "dock-name", tabindex: "-1" }, nameOf(row), row.symbol ? make("span.symbol", {}, row.symbol) : ""),
           row.mast_label ? make("p.dock-station", {}, row.mast_label) : "",
           make("p.dock-how", { id: "dock-how" }, row.how)), this.place),
-        this.takes, this.position(row),
+        this.takes, this.said, this.position(row),
         make("div.dock-readout", {}, make("p.dock-take", {}, this.takeWord), this.keypad.fields, this.tape, this.words, this.error, this.why()),
         make("div.dock-keys", { role: "group", "aria-label": "Keys" }, this.keypad.keys, this.storeButton()),
         this.choices(row));
@@ -50,7 +51,8 @@
       this.root.replaceChildren(form, this.more);
       this.update(row);
       this.typed();
-      if (focus) (this.halyard && !this.halyard.value ? this.halyard : this.keypad.active).focus();
+      this.app.showSaid();
+      if (focus) (this.halyard && !this.halyard.value ? this.halyard : this.keypad.active).focus({ preventScroll: true });
     }
 
     position(row) {

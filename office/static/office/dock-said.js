@@ -19,40 +19,49 @@
     return ["sand", "kept here, not yet with the office", "firm"];
   };
 
-  /** Findings that concern a reading, still to be settled. */
-  const checksOf = (panel, key) => (panel.checks || []).filter((one) => !one.settled && one.rows?.includes(key));
+  const MOST = 2; // findings beside the readout; all of them stand in the panel
 
-  const showSaid = (root, app) => {
+  /** Findings that concern a reading, still to be settled, the gravest first. */
+  const checksOf = (panel, key) => (panel.checks || []).filter((one) => !one.settled && one.rows?.includes(key))
+    .sort((one, other) => Object.keys(GRADES).indexOf(one.grade) - Object.keys(GRADES).indexOf(other.grade));
+
+  /** `root` stands above the readout, where the eye is; `voice` stays where it is on the page and is read aloud. */
+  const showSaid = (root, voice, app) => {
     const { last } = app;
-    const voice = root.querySelector(".dock-said-words") || root.appendChild(make("div.dock-said-words", { role: "status" }));
+    const shown = root.querySelector(".dock-said-words") || root.appendChild(make("div.dock-said-words"));
     const acts = root.querySelector(".dock-said-acts") || root.appendChild(make("div.dock-said-acts"));
     root.hidden = !last;
     if (!last) return;
-    if (last.undone) { Dock.say(voice, `Undone: ${doneInWords(last.undone)}`); fill(acts); return; }
+    if (last.undone) { [voice, shown].forEach((one) => Dock.say(one, `Undone: ${doneInWords(last.undone)}`)); fill(acts); return; }
     const waits = app.entries.some((one) => one.token === last.token);
     const [shape, word, tone] = whereInWords(last, waits);
     const row = app.rowLike(last.place);
-    const findings = row && last.outcome ? checksOf(app.state.panel, row.key) : [];
+    const all = row && last.outcome ? checksOf(app.state.panel, row.key) : [];
+    const findings = all.slice(0, MOST);
+    const more = all.length - findings.length;
     const words = doneInWords(last);
     // What the office adds: that another device had the same figure, or that the rig's description says otherwise.
     const sentence = last.outcome === "already" || (last.outcome && last.kind === "absent") ? last.sentence : "";
-    Dock.say(voice, words + word + sentence + findings.map((one) => one.message).join(), make("p.dock-said-back", {}, words, " ", mark(shape, word, tone)),
-      sentence ? make("p", {}, sentence) : "", findings.map((one) => make("p.dock-said-check", {}, mark(GRADES[one.grade] || "note", one.message, one.grade === "stop" ? "signal" : "firm"))));
+    const aloud = [words, `${word}.`, sentence, ...findings.map((one) => one.message)].filter(Boolean).join(" ");
+    Dock.say(voice, aloud);
+    Dock.say(shown, aloud, make("p.dock-said-back", {}, words, " ", mark(shape, word, tone)),
+      sentence ? make("p", {}, sentence) : "", findings.map((one) => make("p.dock-said-check", {}, mark(GRADES[one.grade] || "note", one.message, one.grade === "stop" ? "signal" : "firm"))),
+      more ? make("p.small", {}, `and ${more} more below, under “What the checks say”`) : "");
     const mayUndo = ["take"].includes(last.kind) && !app.state.signed_once && app.state.writable && last.outcome !== "refused" && last.outcome !== "conflict";
     fill(acts, mayUndo ? button("Undo", () => app.undo(), { data: { focus: "undo" }, hidden: words }) : "",
       row && row.key !== app.shown ? button("Take it again", () => app.go(row.key), { data: { focus: "repeat" }, hidden: row.name }) : "",
-      app.state.panel.next?.row && app.state.panel.next.row !== app.shown ? make("p.dock-next.small", {}, `${app.state.panel.next.sentence} `, button("Go there", () => app.go(app.state.panel.next.row), { link: true, data: { focus: "next" } })) : "");
+      !all.length && app.state.panel.next?.row && app.state.panel.next.row !== app.shown ? make("p.dock-next.small", {}, `${app.state.panel.next.sentence} `, button("Go there", () => app.go(app.state.panel.next.row), { link: true, data: { focus: "next" } })) : "");
   };
 
-  let shown = "";
+  let drawn = "";
 
   /** The panel as the office drew it; replaced only when it is another, so that nobody loses their place in it. */
   const showPanel = (panel) => {
     const words = document.getElementById("dock-panel");
     const drawing = document.getElementById("dock-drawing");
     document.getElementById("dock-count").textContent = `${panel.read} read, ${panel.missing} missing`;
-    if (shown === panel.html + panel.drawing && words.firstChild) return;
-    shown = panel.html + panel.drawing;
+    if (drawn === panel.html + panel.drawing && words.firstChild) return;
+    drawn = panel.html + panel.drawing;
     words.innerHTML = panel.html; // the office's own page, escaped there
     drawing.innerHTML = panel.drawing;
     document.dispatchEvent(new CustomEvent("htmx:load")); // drawing.js makes new drawings reachable

@@ -37,7 +37,7 @@
     if (sender.reach === "signed_out") return { shape: "pause", tone: "", text: "Nothing waits here. The sign-in has run out; what you type is kept on this device." };
     if (sender.reach === "refused") return { shape: "stop", tone: "signal", text: `The office says: ${sender.refusal}` };
     if (sender.reach === "unknown") return { shape: "ring_dotted", tone: "", text: "Asking the office…" };
-    return { shape: "tick", tone: "", text: `All that was typed is with the office (${clock(sender.reachedAt)}).` };
+    return { shape: "tick", tone: "", text: `The office has everything (${clock(sender.reachedAt)}).` };
   };
 
   const showBar = (root, groups, sender, acts) => {

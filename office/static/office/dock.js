@@ -68,7 +68,7 @@
       this.state = null;
       this.me = { key: "", name: "" };
       this.shown = this.last = this.reading.row = null;
-      ["said", "one", "list", "panel", "drawing"].forEach((name) => region(name).replaceChildren());
+      ["voice", "one", "list", "panel", "drawing"].forEach((name) => region(name).replaceChildren());
       this.store.forgetState(this.page);
     }
 
@@ -87,7 +87,9 @@
       this.render();
     }
 
-    render() {
+    render() { this.steadily(() => this.renderAll()); }
+
+    renderAll() {
       Dock.showBar(region("bar"), this.groups, this.sender, {
         sendNow: () => this.sender.now(), saveFile: () => this.saveFile(), signInAddress: () => this.signInAddress(),
       });
@@ -117,13 +119,24 @@
       else this.reading.update(current);
       this.shown = current.key;
       Dock.showList(region("list"), this.state.stations, this.rows, this.shown, (key) => { this.showMode("one"); this.go(key); });
-      Dock.showSaid(region("said"), this);
+      this.showSaid();
       this.photoList.update(this.state, this.photos.filter((one) => one.status === "waiting"), this.rows, this.shown);
       this.showMode(this.settings.kept.mode || "one", false);
     }
 
     /** The row of a place under whatever key it has now: a halyard that the office has come to know is renamed. */
     rowLike(place) { return place && this.rows.find((row) => Dock.samePlace(row, place)); }
+
+    showSaid() { Dock.showSaid(this.reading.said, region("voice"), this); }
+
+    /** What stands above the keys grows when the office answers; the keys stay under the thumb. */
+    steadily(work) {
+      const top = () => this.reading.root.querySelector(".dock-keys")?.getBoundingClientRect().top;
+      const before = top();
+      work();
+      const moved = top() - before;
+      if (moved && this.reading.root.contains(document.activeElement)) window.scrollBy({ top: moved, behavior: "instant" });
+    }
 
     showMode(mode, keep = true) {
       if (keep) this.settings.keep({ mode });
@@ -137,9 +150,10 @@
       if (!row) return;
       this.shown = row.key;
       history.replaceState(null, "", `#at-${encodeURIComponent(row.key)}`);
-      this.reading.show(row, options);
-      this.render();
-      if (options.focus) region("one").querySelector(".dock-keys").scrollIntoView({ block: "nearest" });
+      this.steadily(() => { this.reading.show(row, options); this.renderAll(); });
+      // On a phone the keys lie at the lower edge, so that what is read back has the room above them.
+      const narrow = window.matchMedia("(max-width: 47.99rem)").matches;
+      if (options.focus) region("one").querySelector(".dock-keys").scrollIntoView({ block: narrow ? "end" : "nearest", behavior: "instant" });
     }
 
     step(by) {
