@@ -55,6 +55,7 @@ INSTALLED_APPS = [
     "surveys",
     "office.certificates",
     "office.racing",
+    "office.interface",
     "office.desk",
 ]
 

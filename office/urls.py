@@ -18,5 +18,7 @@ urlpatterns = [
     path("certificates/", include("office.certificates.urls")),
     path("desk/", include("office.desk.urls")),
     path("check/", include("office.racing.urls")),
+    path("access-keys/", include("office.interface.key_urls")),
+    path("api/", include("office.interface.urls")),
     path("events/", include("office.racing.event_urls")),
 ]

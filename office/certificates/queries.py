@@ -73,6 +73,12 @@ def listed(
     return rows
 
 
+def certificate_list() -> QuerySet[Certificate]:
+    """Every certificate with its boat and what decides how it stands, the last issued first; without snapshots."""
+    rows = Certificate.objects.select_related("boat", "successor").defer("snapshot", "successor__snapshot")
+    return rows.prefetch_related("suspensions").order_by("-issued_at", "-pk")
+
+
 def end_of_chain(certificate: Certificate) -> Certificate:
     """The certificate that replaced it, and the one that replaced that, to the last."""
     last = certificate

@@ -20,6 +20,7 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("Events", "events:list", (*STAFF, Role.RACE_COMMITTEE)),
     ("Instruments", "instruments:list", FIELD),
     ("People", "people:list", (Role.ADMINISTRATOR,)),
+    ("Access keys", "access_keys:list", (Role.ADMINISTRATOR,)),
     ("Policy", "policy:show", (Role.ADMINISTRATOR,)),
     ("Long work", "work:list", STAFF),
     ("Trail", "trail:list", (*STAFF, Role.OWNER)),

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.core.exceptions import BadRequest
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.views.defaults import bad_request
 
 from office.audit.refusals import Refusal, Stale
+
+UNREADABLE = "The request cannot be read."
 
 
 class SoundRequestMiddleware:
@@ -24,7 +26,10 @@ class SoundRequestMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if is_sound(request):
             return self.get_response(request)
-        return bad_request(request, BadRequest("The request cannot be read."))
+        if request.path_info.startswith("/api/"):  # problem details there, whatever is wrong (RFC 9457)
+            problem = {"type": "about:blank", "title": "Bad Request", "status": 400, "detail": UNREADABLE}
+            return JsonResponse(problem, status=400, content_type="application/problem+json")
+        return bad_request(request, BadRequest(UNREADABLE))
 
 
 def is_sound(request: HttpRequest) -> bool:
