@@ -32,17 +32,25 @@ def render_all(document: dict[str, Any], sealing: Sealing | None = None) -> dict
 
 def render(document: dict[str, Any], size: str, sealing: Sealing | None = None) -> bytes:
     """One paper of a certificate, signed where it is sealed. Touches no database and no network."""
+    content = unsigned(document, size, sealing)
+    return pades.sign(content, sealing.paper_key, _made_at(document)) if sealing else content
+
+
+def unsigned(document: dict[str, Any], size: str, sealing: Sealing | None) -> bytes:
+    """The paper with all that it carries, before it is signed."""
     text = snapshot.canonical(document)
-    made_at = dt.datetime.fromisoformat(document["issued_at"])
     signature = statement_file.signature_bytes(sealing.statement_key, sealing.signature) if sealing else b""
-    content = write_pdf(
+    return write_pdf(
         paper.html_of(document, size, sealing.code if sealing else ""),
         attached=text.encode(),
         signature=signature,
-        made_at=made_at,
+        made_at=_made_at(document),
         identifier=hashlib.sha256(f"{size} {text}".encode()).digest()[:16],
     )
-    return pades.sign(content, sealing.paper_key, made_at) if sealing else content
+
+
+def _made_at(document: dict[str, Any]) -> dt.datetime:
+    return dt.datetime.fromisoformat(document["issued_at"])
 
 
 def write_pdf(html: str, *, attached: bytes, made_at: dt.datetime, identifier: bytes, signature: bytes = b"") -> bytes:

@@ -45,7 +45,7 @@ def test_every_change_of_one_byte_is_found(key_set: KeySet, sealed: Sealed, kind
     content, keys = each(sealed)[kind], key_set.published()
     dice = random.Random(f"{kind} {CHANGES}")
     room = (content.index(b"/Contents <"), content.index(b"/ByteRange") + 60) if kind == "paper" else (0, 1)
-    for number in range(CHANGES // 3):
+    for number in range(-(-CHANGES // 3)):
         place = dice.randrange(*room) if kind == "paper" and number % 2 else dice.randrange(len(content))
         changed = bytearray(content)
         changed[place] ^= dice.randrange(1, 256)
