@@ -268,6 +268,18 @@ def test_the_private_postgresql_starts_serves_an_ordinary_role_and_goes_away(tmp
     assert not directory.exists()
 
 
+def test_readers_of_papers_are_installed_where_one_is_missing(monkeypatch):
+    wanted = []
+    monkeypatch.setattr(environment, "install_system_packages", lambda need: wanted.append(need) or True)
+    monkeypatch.setattr(environment, "PAPER_READER_PROGRAMS", ("sh",))
+    assert environment.prepare_paper_readers()
+    assert wanted == []
+    monkeypatch.setattr(environment, "PAPER_READER_PROGRAMS", ("sh", "no-such-program-anywhere"))
+    assert environment.prepare_paper_readers()
+    assert wanted == [environment.PAPER_READERS]
+    assert "poppler-utils zbar-tools" in environment.PAPER_READERS.sentence
+
+
 def test_the_newest_postgresql_is_taken(monkeypatch, tmp_path):
     monkeypatch.setattr(shutil, "which", lambda name: None)
     monkeypatch.setattr(environment, "POSTGRESQL_ROOT", tmp_path)

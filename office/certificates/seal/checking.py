@@ -20,6 +20,8 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from cryptography.hazmat.primitives.serialization import load_der_public_key
 
+from office.certificates.amending import ATTACHED_NAME as AMENDMENT_NAME
+from office.certificates.amending import FORMAT as AMENDMENT_FORMAT
 from office.certificates.pdf import ATTACHED_NAME, SIGNATURE_NAME
 from office.certificates.seal import cms, pades, statement, statement_file
 from office.certificates.seal.published import PAPER, STATEMENT, PublishedKey, PublishedKeys, instant
@@ -29,6 +31,7 @@ HOLDS, FAILS, UNKNOWN = "holds", "fails", "unknown"
 KINDS = {"paper": "PDF", "file": "JSON file", "code": "code"}
 LEEWAY = dt.timedelta(minutes=5)  # between two clocks
 LARGEST_CODE = 4000
+CARRIED = (ATTACHED_NAME, SIGNATURE_NAME)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,19 +156,40 @@ def check_paper(content: bytes, keys: PublishedKeys, now: dt.datetime, *, thorou
     if root is None:
         verdict.say(FAILS, f"The key {key.identifier} that signed it is not vouched for by a root of the office.")
         return verdict
-    try:
-        signed = _attached(content)
-        verdict.say(HOLDS, f"{keys.office} signed the whole file, to the last byte, with its key {key.identifier}.")
-        _signed_snapshot(verdict, signed, keys, now)
-    except statement_file.NoStatementFile as error:
-        verdict.say(FAILS, str(error))
-    if verdict.document:
-        issued = dt.datetime.fromisoformat(verdict.document["issued_at"])
+    verdict.say(HOLDS, f"{keys.office} signed the whole file, to the last byte, with its key {key.identifier}.")
+    issued = _what_it_carries(verdict, content, keys, now)
+    if issued:
         _in_use(verdict, key, issued, now, clock=False)
         complaint = pades.complaint(content, [root.certificate], issued) if thorough else ""
         if complaint:
             verdict.say(FAILS, f"A second reader of signatures does not accept it ({complaint}).")
     return verdict
+
+
+def _what_it_carries(verdict: Verdict, content: bytes, keys: PublishedKeys, now: dt.datetime) -> dt.datetime | None:
+    """The certificate or the amendment attached to a PDF whose own signature holds; says when it was issued."""
+    try:
+        files = _attached(content)
+        if AMENDMENT_NAME in files:
+            return _amendment(verdict, statement_file.parsed(files[AMENDMENT_NAME], "What it states"))
+        certificate, signature = (statement_file.parsed(files[name], "What it states") for name in CARRIED)
+        _signed_snapshot(verdict, statement_file.put_together(certificate, signature), keys, now)
+    except statement_file.NoStatementFile as error:
+        verdict.say(FAILS, str(error))
+    except (KeyError, TypeError, ValueError):
+        verdict.say(FAILS, "It does not carry what the office attaches to a certificate.")
+    return dt.datetime.fromisoformat(verdict.document["issued_at"]) if verdict.document else None
+
+
+def _amendment(verdict: Verdict, document: dict[str, Any]) -> dt.datetime:
+    """An amendment states its text and names its certificate; the PDF's signature covers it."""
+    if document["format"] != AMENDMENT_FORMAT:
+        raise ValueError(document["format"])
+    verdict.number = f"{document['certificate']}/A{document['number']}"
+    verdict.say(
+        HOLDS, f"It is amendment {document['number']} to certificate {document['certificate']}, not a certificate."
+    )
+    return dt.datetime.fromisoformat(document["issued_at"])
 
 
 def issuer_of(key: PublishedKey, keys: PublishedKeys) -> PublishedKey | None:
@@ -180,21 +204,19 @@ def issuer_of(key: PublishedKey, keys: PublishedKeys) -> PublishedKey | None:
     return None
 
 
-def _attached(content: bytes) -> statement_file.SignedSnapshot:
-    """Snapshot and signature out of a PDF whose own signature holds. Raises NoStatementFile."""
+def _attached(content: bytes) -> dict[str, bytes]:
+    """The files attached to a PDF, each once. Raises NoStatementFile."""
     logger = logging.getLogger("pypdf")
     former, logger.disabled = logger.disabled, True
     try:
-        files = pypdf.PdfReader(io.BytesIO(content)).attachments
-        found = {name: files[name] for name in (ATTACHED_NAME, SIGNATURE_NAME)}
+        found = dict(pypdf.PdfReader(io.BytesIO(content)).attachments)
     except Exception as error:  # a file from outside may break the reader in any way
-        raise statement_file.NoStatementFile("It does not carry what the office attaches to a certificate.") from error
+        raise statement_file.NoStatementFile("What is attached to it cannot be read.") from error
     finally:
         logger.disabled = former
     if any(len(one) != 1 for one in found.values()):
         raise statement_file.NoStatementFile("It carries what it states more than once.")
-    certificate, signature = (statement_file.parsed(one[0], "What it states") for one in found.values())
-    return statement_file.put_together(certificate, signature)
+    return {name: one[0] for name, one in found.items()}
 
 
 # ---- Two things beside each other ----

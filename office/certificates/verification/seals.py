@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from office.audit.models import Entry
 from office.certificates import snapshot
-from office.certificates.models import Certificate, Document, OfficeKey, Seal
+from office.certificates.models import AmendmentDocument, Certificate, Document, OfficeKey, Seal
 from office.certificates.seal import checking, keyring, making, statement, statement_file
 from office.certificates.seal.actions import told_of
 from office.certificates.seal.published import PAPER, PublishedKeys
@@ -34,6 +34,17 @@ def check_all() -> Iterator[Misfit]:
                 yield from _papers(certificate, keys)
             elif first and certificate.issued_at >= first.used_from:
                 yield Misfit(certificate.number, f"{certificate.number} bears no seal, though the office had keys.")
+    yield from _amendments(keys)
+
+
+def _amendments(keys: PublishedKeys) -> Iterator[Misfit]:
+    for document in AmendmentDocument.objects.select_related("amendment__certificate").iterator(chunk_size=20):
+        verdict = checking.check_paper(bytes(document.pdf), keys, timezone.now(), thorough=False)
+        for point in verdict.points:
+            if point.mark == checking.FAILS:
+                yield Misfit(
+                    str(document.amendment), f"The {document.paper} paper of {document.amendment}: {point.sentence}"
+                )
 
 
 def _keys(keys: PublishedKeys) -> Iterator[Misfit]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import datetime as dt
 import hashlib
 import io
@@ -14,13 +15,15 @@ import pypdf
 import pytest
 from django.core.management import call_command
 from django.db import connection
+from django.db.models import Value
+from django.db.models.functions import Replace
 from django.utils import timezone
 
 from office.audit import chain, triggers
 from office.audit.models import Entry
 from office.certificates import actions, constraints, paper, pdf, snapshot
-from office.certificates.models import Certificate, Document, Seal
-from office.certificates.seal import keyring, sealing
+from office.certificates.models import Certificate, Document, OfficeKey, Seal
+from office.certificates.seal import keyring, making, sealing, statement, statement_file
 from office.certificates.verification import papers
 from surveys import actions as survey_actions
 from surveys.models import Reading, SignOff, Visit
@@ -139,6 +142,26 @@ def drop_constraints() -> None:
     constraints.drop(connection)
 
 
+def sealed_by_another(certificates: list[Certificate]) -> None:
+    """A key of a forger's own slipped into the register, and one certificate sealed anew with it, papers and all."""
+    one, document = certificates[0], snapshot.read(certificates[0])
+    fresh = making.make_statement_key(one.issued_at - dt.timedelta(days=1))
+    private = fresh.private
+    row = OfficeKey.objects.create(
+        identifier=fresh.identifier, purpose="statement", public=base64.b64encode(fresh.public).decode(),
+        used_from=fresh.used_from, expires_at=fresh.expires_at,
+    )  # fmt: skip
+    code = statement.sign(document, fresh.identifier, private)  # type: ignore[arg-type]
+    signature = statement_file.sign(one.snapshot, private)  # type: ignore[arg-type]
+    Seal.objects.filter(certificate=one).update(statement_key=row, code=code, signature=signature)
+
+
+def another_code(certificates: list[Certificate]) -> None:
+    """The office's own code of another certificate."""
+    first, second = (Seal.objects.get(certificate=one) for one in certificates)
+    Seal.objects.filter(pk=first.pk).update(code=second.code)
+
+
 def second_in_force(certificates: list[Certificate]) -> None:
     drop_constraints()
     Certificate.objects.filter(pk=certificates[0].pk).update(
@@ -216,6 +239,33 @@ TAMPERINGS: dict[str, tuple[Callable[[list[Certificate]], object], list[str]]] =
     "paper's hash": (alter(Document, pdf_sha256="aa" * 32), ["it does not have its hash", "with other papers"]),
     "paper and hash": (forged_paper, ["carries another snapshot", "with other papers than the register's"]),
     "paper gone": (delete_paper, ["has no paper in Letter"]),
+    "seal gone": (lambda c: Seal.objects.filter(certificate=c[0])._raw_delete("default"), ["bears no seal"]),
+    "signature": (
+        lambda c: Seal.objects.filter(certificate=c[0]).update(signature="A" * 86),
+        ["signature of what it states does not hold"],
+    ),
+    "code": (
+        lambda c: Seal.objects.filter(certificate=c[0]).update(code=Replace("code", Value("#0"), Value("#1"))),
+        ["The signed code of RM-"],
+    ),
+    "another code": (another_code, ["states something else than its snapshot"]),
+    "sealed by another": (sealed_by_another, ["The trail tells nothing of a key"]),
+    "key altered": (
+        lambda c: OfficeKey.objects.filter(purpose="statement").update(
+            expires_at=dt.datetime(2099, 1, 1, tzinfo=dt.UTC)
+        ),
+        ["The trail tells nothing of a key"],
+    ),
+    "key's public part": (
+        lambda c: OfficeKey.objects.filter(purpose="statement").update(
+            public=base64.b64encode(making.make_statement_key(timezone.now()).public).decode()
+        ),
+        ["does not have the public part it is named for", "signature does not hold"],
+    ),
+    "key retired": (
+        lambda c: OfficeKey.objects.filter(purpose="statement").update(retired_at=timezone.now()),
+        ["Trail and register differ on the retirement"],
+    ),
     "certificate gone": (delete_certificate, ["which the register does not hold", "no certificate that follows it"]),
     "certificate slipped in": (slip_in, ["The trail tells nothing of the issue of RM-1999-0001"]),
     "row of the trail": (

@@ -6,6 +6,7 @@
   const HOLDS = "holds", FAILS = "fails", UNKNOWN = "unknown";
   const LEEWAY = 5 * 60 * 1000;
   const FORMAT = "rig-certificate-1", SIGNED_FORMAT = "rig-certificate-signed-1";
+  const AMENDMENT_FORMAT = "rig-certificate-amendment-1";
   const NO_CRYPTOGRAPHY = "This browser gives a page its cryptography only over https or on the machine itself; no signature was checked.";
 
   const fresh = (kind) => ({ kind, number: "", points: [], document: null, stated: null, days: null });
@@ -136,6 +137,13 @@
     }
     say(verdict, HOLDS, `${keys.office} signed the whole file, to the last byte, with its key ${key.id}.`);
     const files = (await rigCheck.attached(bytes)).map(rigCheck.canonicalObject);
+    const amendment = files.find((one) => one?.format === AMENDMENT_FORMAT);
+    if (amendment) {
+      verdict.number = `${amendment.certificate}/A${amendment.number}`;
+      say(verdict, HOLDS, `It is amendment ${amendment.number} to certificate ${amendment.certificate}, not a certificate.`);
+      inUse(verdict, key, amendment.issued_at, now, false);
+      return verdict;
+    }
     const certificates = files.filter((one) => one?.format), signatures = files.filter((one) => one?.algorithm);
     if (certificates.length !== 1 || signatures.length !== 1) {
       say(verdict, FAILS, "It does not carry what the office attaches to a certificate.");

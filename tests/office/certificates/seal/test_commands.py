@@ -13,7 +13,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from office import environment
-from office.certificates import actions, snapshot
+from office.certificates import actions, amending, snapshot
 from office.certificates.models import Certificate, Document
 from office.certificates.seal import published, statement_file
 from tests.office.certificates.seal.conftest import KeySet, Sealed
@@ -104,6 +104,17 @@ def test_what_was_replaced_still_verifies_and_shows_what_followed(cast, issued, 
     assert all(row["genuine"] and row["certificate"] == again.number for row in rows)
     assert "in force." in rows[0]["points"][-1]["sentence"]
     assert snapshot.read(again)["replaces"] == {"number": issued.number, "reason": "Misspelt."}
+
+
+def test_an_amendment_is_told_from_a_certificate(cast, issued, tmp_path: Path):
+    made = amending.amend(by=cast.certifier, certificate=issued, text="Built in 1987.", reason="Misread plate.")
+    content = bytes(made.documents.get(paper="A4").pdf)
+    (tmp_path / "a.pdf").write_bytes(content)
+    status, text = run(tmp_path / "a.pdf")
+    assert status == 0, text
+    assert f"It is amendment 1 to certificate {issued.number}, not a certificate." in text
+    (tmp_path / "a.pdf").write_bytes(content[:4000] + b"x" + content[4001:])
+    assert run(tmp_path / "a.pdf")[0] == 2
 
 
 def test_the_signed_snapshot_is_downloaded(client, cast, issued, tmp_path: Path):
