@@ -38,7 +38,13 @@ def _measurer() -> Person:
     return Person.objects.get(pk=person.pk)
 
 
-def _visits(measurer: Person, sail_number: str) -> list[Visit]:
+def bench_tape() -> Instrument:
+    """The benchmarks of one run share their database, and this tape."""
+    defaults = {"kind": "steel_tape", "nominal_length_mm": 30000}
+    return Instrument.objects.get_or_create(identifier="B-1", defaults=defaults)[0]
+
+
+def bench_visits(measurer: Person, sail_number: str) -> list[Visit]:
     boat = Boat.objects.create(**as_columns({"name": "Bench", "sail_number": sail_number}))
     rig = Rig.objects.create(boat=boat, number=1, rig_type="sloop", since=DAY, spinnaker=True, pole=True)
     Mast.objects.create(rig=rig, name="main", material="aluminium")
@@ -46,7 +52,7 @@ def _visits(measurer: Person, sail_number: str) -> list[Visit]:
     return Visit.objects.bulk_create(rows)
 
 
-def _reading_rows() -> list[Row]:
+def bench_readings() -> list[Row]:
     kinds = [READINGS[slug] for slug in REPEATED]
     places = [(kind.slug, side) for kind in kinds for side in kind.sides or ("masthead" * kind.named_position,)]
     takes = itertools.cycle(places)
@@ -61,9 +67,9 @@ def _reading_rows() -> list[Row]:
 
 def _stored_visit() -> tuple[Callable[[], object], Callable[[], object]]:
     measurer = _measurer()
-    tape = Instrument.objects.create(identifier="B-1", kind="steel_tape", nominal_length_mm=30000)
-    ours, theirs = iter(_visits(measurer, "QUA 1")), iter(_visits(measurer, "QUA 2"))
-    rows = _reading_rows()
+    tape = bench_tape()
+    ours, theirs = iter(bench_visits(measurer, "QUA 1")), iter(bench_visits(measurer, "QUA 2"))
+    rows = bench_readings()
     about = [Row("visit", "sail_number", "QUA 1"), Row("visit", "air_temperature", "14.5", "degC")]
     sheet = LogSheet.of([*about, *rows])
 
