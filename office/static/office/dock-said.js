@@ -7,7 +7,7 @@
 
   const doneInWords = (last) => {
     const what = `${last.rowName}${last.take ? `, take ${last.take}` : ""}`;
-    if (last.kind === "take" || last.kind === "amend") return `${what}: ${last.text && Dock.inWords(last.text) ? Dock.readBack(last.text, last.unit || "mm") : last.text}.`;
+    if (last.kind === "take" || last.kind === "amend") return `${what}: ${Dock.inWords(last.text) ? Dock.readBack(last.text, last.unit || "mm") : last.text}.`;
     return { take_away: `${what} is taken away.`, absent: `${last.rowName} is not on this rig.`, present: `${last.rowName} is on this rig again.`, settle: `Your choice for ${last.rowName} is taken.` }[last.kind] || "";
   };
 

@@ -5,9 +5,9 @@
 var Dock = globalThis.Dock || {};
 
 (() => {
-  const ONES = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
+  const ONES = ("nought one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
     + "seventeen eighteen nineteen").split(" ");
-  const TENS = "zero ten twenty thirty forty fifty sixty seventy eighty ninety".split(" ");
+  const TENS = "nought ten twenty thirty forty fifty sixty seventy eighty ninety".split(" ");
   const THIN = "\u202f"; // narrow no-break space
 
   /** A whole number below a hundred in words. */
@@ -16,35 +16,37 @@ var Dock = globalThis.Dock || {};
   const belowThousand = (n) => {
     if (n < 100) return belowHundred(n);
     const rest = n % 100;
-    return `${ONES[Math.floor(n / 100)]} hundred${rest ? ` ${belowHundred(rest)}` : ""}`;
+    return `${ONES[Math.floor(n / 100)]} hundred${rest ? ` and ${belowHundred(rest)}` : ""}`;
   };
 
   /**
-   * A whole number in words: 15286 -> "fifteen thousand two hundred eighty-six".
-   * @param {number} n not negative, below a thousand million
+   * A whole number in words, as the office says it: 15286 -> "fifteen thousand two hundred and eighty-six".
+   * @param {number} n from 0 to 999 999
    */
   const wholeInWords = (n) => {
-    const parts = [];
-    if (n >= 1e6) parts.push(`${belowThousand(Math.floor(n / 1e6))} million`);
-    if (n % 1e6 >= 1000) parts.push(`${belowThousand(Math.floor((n % 1e6) / 1000))} thousand`);
-    if (n % 1000 || !parts.length) parts.push(belowThousand(n % 1000));
-    return parts.join(" ");
+    if (n < 1000) return belowThousand(n);
+    const rest = n % 1000;
+    const tail = rest ? ` ${rest < 100 ? "and " : ""}${belowThousand(rest)}` : "";
+    return `${belowThousand(Math.floor(n / 1000))} thousand${tail}`;
   };
 
+  const PLAIN = /^([-\u2212+]?)(\d{1,9})(?:[.,](\d+))?$/;
+
   /**
-   * A figure as typed in words: "-142,5" -> "minus one hundred forty-two point five"; "" if it is no plain number.
+   * A figure as typed in words: "-142,5" -> "minus one hundred and forty-two point five"; "" if it is no plain number,
+   * or too great to be a reading.
    * @param {string} text decimal point or comma, no thousands separator
    */
   const inWords = (text) => {
-    const found = /^([-\u2212+]?)(\d{1,9})(?:[.,](\d+))?$/.exec(text.trim());
-    if (!found) return "";
+    const found = PLAIN.exec(text.trim());
+    if (!found || Number(found[2]) > 999_999) return "";
     const decimals = found[3] ? ` point ${[...found[3]].map((digit) => ONES[Number(digit)]).join(" ")}` : "";
     const sign = found[1] === "-" || found[1] === "\u2212" ? "minus " : "";
     return sign + wholeInWords(Number(found[2])) + decimals;
   };
 
   /** The number a plain text stands for, or NaN. */
-  const numberOf = (text) => (inWords(text) ? Number(text.trim().replace(",", ".").replace("\u2212", "-")) : NaN);
+  const numberOf = (text) => (PLAIN.test(text.trim()) ? Number(text.trim().replace(",", ".").replace("\u2212", "-")) : NaN);
 
   /** Digits with thousands set off by a thin space, decimals as they were typed: "15286" -> "15 286". */
   const spaced = (text) => {
@@ -98,20 +100,20 @@ var Dock = globalThis.Dock || {};
     const words = [];
     if (feet) words.push(`${wholeInWords(feet)} ${feet === 1 ? "foot" : "feet"}`);
     const inch = [inches || !small ? wholeInWords(inches) : "", small ? fractionInWords(small) : ""].filter(Boolean).join(" and ");
-    words.push(`${inch} ${inches === 1 && !small ? "inch" : "inches"}`);
+    words.push(inch + (small && !inches ? " of an inch" : inches === 1 && !small ? " inch" : " inches"));
     return (parts.minus ? "minus " : "") + words.join(" ");
   };
 
   const UNIT_WORDS = { mm: "millimetres", kg: "kilograms", lb: "pounds", in: "inches", ft: "feet", m: "metres", cm: "centimetres" };
 
-  /** One reading as a person says it: "15 286 mm: fifteen thousand two hundred eighty-six millimetres". */
+  /** One reading as a person says it: "15 286 mm: fifteen thousand two hundred and eighty-six millimetres". */
   const readBack = (text, unit) => {
     const words = inWords(text);
     return words ? `${spaced(text)} ${unit}: ${words} ${UNIT_WORDS[unit] || unit}` : text;
   };
 
   /** How a take is shown: as it was written, with its unit where the writing has none. */
-  const written = (take) => (inWords(take.text) ? `${spaced(take.text)} ${take.unit || "mm"}` : take.text);
+  const written = (take) => (PLAIN.test(String(take.text).trim()) ? `${spaced(take.text)} ${take.unit || "mm"}` : take.text);
 
   /** "3 readings", "1 reading". */
   const count = (n, noun) => `${n} ${noun}${n === 1 ? "" : "s"}`;
