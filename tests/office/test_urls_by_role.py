@@ -23,6 +23,7 @@ from boats.models import Access as BoatAccess
 from boats.models import Declaration
 from office.certificates import actions as certificate_actions
 from office.certificates import amending, paper, pdf, renewing
+from office.certificates.seal import pades
 from office.interface import keys as access_keys
 from office.people.actions import invitations
 from office.people.models import Role, RoleHolding
@@ -438,7 +439,7 @@ def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
         patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
         patch.setattr(amending, "render", lambda document, size: b"%PDF")
-        patch.setattr(amending.pades, "sign", lambda content, key, at: content)
+        patch.setattr(pades, "sign", lambda content, key, at: content)
         yield World(make_cast())
         transaction.set_rollback(True)
 

@@ -17,6 +17,7 @@ from office.audit.refusals import NotAllowed, WrongState
 from office.audit.triggers import set_aside
 from office.certificates import actions, amending, snapshot
 from office.certificates.models import Amendment
+from office.certificates.seal import pades
 from office.certificates.verification import amendments
 
 pytestmark = pytest.mark.usefixtures("quick_papers")
@@ -28,7 +29,7 @@ REASON = "The name was misspelt in the request."
 def amended(cast, issued, monkeypatch) -> Amendment:
     with monkeypatch.context() as patch:
         patch.setattr(amending, "render", lambda document, size: f"{size}".encode())
-        patch.setattr(amending.pades, "sign", lambda content, key, at: content)
+        patch.setattr(pades, "sign", lambda content, key, at: content)
         return amending.amend(by=cast.certifier, certificate=issued, text=TEXT, reason=REASON)
 
 
@@ -56,7 +57,7 @@ def test_the_next_one_has_the_next_number(cast, issued, amended, monkeypatch):
         amending.amend(by=cast.certifier, certificate=issued, text=TEXT, reason=REASON)
     assert Amendment.objects.count() == 1
     monkeypatch.setattr(amending, "render", lambda document, size: b"")
-    monkeypatch.setattr(amending.pades, "sign", lambda content, key, at: content)
+    monkeypatch.setattr(pades, "sign", lambda content, key, at: content)
     assert amending.amend(by=cast.certifier, certificate=issued, text="Another.", reason=REASON).number == 2
 
 
@@ -96,7 +97,7 @@ def test_never_altered_and_found_where_it_was(cast, issued, amended):
 
 def test_pages(client, cast, issued, monkeypatch):
     monkeypatch.setattr(amending, "render", lambda document, size: b"%PDF-1.7")
-    monkeypatch.setattr(amending.pades, "sign", lambda content, key, at: content)
+    monkeypatch.setattr(pades, "sign", lambda content, key, at: content)
     client.force_login(cast.certifier)
     page, amend = (reverse(f"certificates:{name}", args=[issued.number]) for name in ("certificate", "amend"))
     assert amend in client.get(page).content.decode()

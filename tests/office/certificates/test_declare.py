@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
 import pytest
 from django.core import mail
@@ -40,7 +41,8 @@ def declared(cast, issued) -> Declaration:
 )
 @pytest.mark.parametrize("kind", ["sold", "rig_changed", "mast_damaged"])
 def test_the_policy_decides(cast, issued, kind: str, consequence: str, expected: str):
-    current = change_policy(by=cast.administrator, reason="x", renewal_months=23, **{f"on_{kind}": consequence})
+    change: dict[str, Any] = {f"on_{kind}": consequence}
+    current = change_policy(by=cast.administrator, reason="x", renewal_months=23, **change)
     assert getattr(current, f"on_{kind}") == consequence
     made = declaring.declare(by=cast.owner, boat=issued.boat, kind=kind, happened_on=today(), text=TEXT)
     assert (made.consequence, made.certificate, stands(issued)) == (consequence, issued.number, expected)

@@ -45,6 +45,7 @@ def test_by_how_much(issued, tape):
     (row,) = recalling.weigh([issued], tape, found)
     moved = {(one.result.slug, one.result.mast): one for one in row.effects}
     luff = moved["luff", "main"]
+    assert luff.result.value is not None
     assert luff.shift == pytest.approx(luff.result.value * (found - applied) / 30000.0, rel=1e-3)
     assert ("section_fore_aft_lower", "main") not in moved  # by the calliper
     assert [one.weight for one in row.effects] == sorted((one.weight for one in row.effects), reverse=True)

@@ -23,7 +23,8 @@ pytestmark = pytest.mark.usefixtures("quick_papers")
 
 
 def before_end(certificate, days: int) -> dt.date:
-    return certificate.valid_until - dt.timedelta(days=days)
+    last: dt.date = certificate.valid_until
+    return last - dt.timedelta(days=days)
 
 
 def run(*arguments: str) -> str:

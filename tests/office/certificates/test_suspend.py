@@ -51,6 +51,7 @@ def test_reinstate_works(cast, suspended):
     done = suspending.reinstate(by=cast.certifier, certificate=suspended, on=later(2), reason=FOUND)
     assert (done.lifted_from, done.lift_reason, done.lifted_by) == (later(2), FOUND, cast.certifier)
     again = queries.spanning(suspended.boat, later(0))
+    assert again is not None
     assert [standing(again, later(days)) for days in (0, 1, 2)] == ["suspended", "suspended", "in_force"]
     assert queries.certificate_on(suspended.boat, later(2)) == suspended
     row = Entry.objects.order_by("-number").first()

@@ -16,6 +16,7 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 
 from office.certificates import amending, suspending
+from office.certificates.seal import pades
 from office.interface import keys, limits
 from office.interface.models import Minute, Scope
 from office.racing.models import Check, CommitteeMember, EntryList, Event
@@ -77,14 +78,15 @@ def test_many_at_once(ask, issued):
     answer = ask(reverse("api:validities"), {"asked": asked}).json()
     assert [one["asked"] for one in answer["answers"]] == asked
     assert [one["standing"] for one in answer["answers"]] == ["in_force", "unknown", "in_force"]
-    for wrong in ({"asked": []}, {"asked": ["x"] * 201}, {}, {"asked": ["x"], "on": "tomorrow"}, [1]):
+    nonsense: list[Any] = [{"asked": []}, {"asked": ["x"] * 201}, {}, {"asked": ["x"], "on": "tomorrow"}, [1]]
+    for wrong in nonsense:
         refused = ask(reverse("api:validities"), wrong)
         assert (refused.status_code, refused.headers["Content-Type"]) == (422, PROBLEM)
 
 
 def test_what_a_certificate_states(cast, ask, issued, monkeypatch):
     monkeypatch.setattr(amending, "render", lambda document, size: b"%PDF")
-    monkeypatch.setattr(amending.pades, "sign", lambda content, key, at: content)
+    monkeypatch.setattr(pades, "sign", lambda content, key, at: content)
     amending.amend(by=cast.certifier, certificate=issued, text="For Skaw read Skau.", reason="Misspelt.")
     answer = ask(reverse("api:certificate", args=[issued.number])).json()
     assert answer["snapshot"] == json.loads(issued.snapshot)

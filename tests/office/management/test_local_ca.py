@@ -32,7 +32,8 @@ def pem(path):
 
 def verified(certificates, name):
     leaf, authority = certificates
-    subject = x509.IPAddress(local_ca._address(name)) if local_ca._address(name) else x509.DNSName(name)
+    address = local_ca._address(name)
+    subject = x509.IPAddress(address) if address else x509.DNSName(name)
     return PolicyBuilder().store(Store([authority])).build_server_verifier(subject).verify(leaf, [])
 
 
@@ -64,11 +65,12 @@ def test_whoever_holds_the_key_can_vouch_for_no_other_name(kept, name):
     """The check of the command is passed by, as a thief of the key would."""
     directory, _ = kept
     authority = local_ca.load_authority(directory)
+    assert authority is not None
     with pytest.raises(local_ca.NotPossible, match="may not vouch"):
         local_ca.make_server_certificate(directory, authority, [name])
 
     class Thief(local_ca.Authority):
-        names = (name,)
+        names = [name]
 
     forged = local_ca.make_server_certificate(directory, Thief(authority.certificate, authority.key), [name])
     with pytest.raises(VerificationError):
@@ -105,7 +107,7 @@ def test_a_passphrase_locks_the_authority_alone(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("OFFICE_CA_PASSPHRASE", "neap tide at noon")
     call_command("local_ca", "--name", "a.example", "--directory", str(tmp_path))
     assert "ENCRYPTED" in (tmp_path / "ca.key").read_text()
-    assert serialization.load_pem_private_key((tmp_path / "server.key").read_bytes(), None)
+    assert serialization.load_pem_private_key((tmp_path / "server.key").read_bytes(), None) is not None
     call_command("local_ca", "--directory", str(tmp_path))
     monkeypatch.setenv("OFFICE_CA_PASSPHRASE", "another")
     with pytest.raises(CommandError, match="passphrase"):
@@ -167,6 +169,7 @@ def test_serve_looks_at_both_files_first(kept, tmp_path):
 def test_a_certificate_that_has_run_out_is_not_served(kept, monkeypatch):
     directory, _ = kept
     authority = local_ca.load_authority(directory)
+    assert authority is not None
     monkeypatch.setattr(
         local_ca, "_now", lambda: dt.datetime.now(dt.UTC).replace(microsecond=0) - dt.timedelta(days=500)
     )

@@ -161,7 +161,10 @@ def test_who_may_and_against_what(cast: Cast, event: Event, boat: Boat) -> None:
     for person in (cast.owner, cast.measurer, cast.stranger):
         with pytest.raises(NotAllowed):
             spot_checks.begin(by=person, **about)
-    for other in ({"items": []}, {"items": [("hoist_ratio", "main")]}, {"items": [("nothing", "main")]}):
+    others: tuple[dict[str, Any], ...] = (
+        {"items": []}, {"items": [("hoist_ratio", "main")]}, {"items": [("nothing", "main")]}
+    )  # fmt: skip
+    for other in others:
         with pytest.raises(WrongState, match="Choose"):
             spot_checks.begin(by=cast.reviewer, **{**about, **other})
     with pytest.raises(WrongState, match="no certificate in force"):

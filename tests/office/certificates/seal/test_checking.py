@@ -8,6 +8,7 @@ import os
 import random
 from collections.abc import Callable
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -80,10 +81,11 @@ def test_replayed(key_set: KeySet, sealed: Sealed):
     checking.compare(checking.check(sealed.code.encode(), keys, NOW), paper)
     assert paper.genuine
     assert "of the same certificate, RM-2026-0042, and states the same" in said(paper)
-    for changes, sentence in (
+    others: tuple[tuple[dict[str, Any], str], ...] = (
         ({"number": "RM-2026-0007"}, "genuine, but of another certificate: RM-2026-0007"),
         ({"name": "Brandgans"}, "of RM-2026-0042 too, but does not state the same"),
-    ):
+    )
+    for changes, sentence in others:
         other = key_set.sealing(samples.document(**changes)).code
         paper = checking.check(sealed.paper, keys, NOW)
         checking.compare(checking.check(other.encode(), keys, NOW), paper)
