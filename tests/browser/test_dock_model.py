@@ -34,7 +34,16 @@ INTERLEAVINGS = int(os.environ.get("OFFICE_INTERLEAVINGS", "12"))
 STEPS = 9
 ROWS = ("lower_band_width-main-one", "upper_band_width-main-one", "luff_between_bands-main-one")
 
-READY = """async () => { while (!globalThis.Dock?.app?.reading.row) await new Promise(go => setTimeout(go, 5)); }"""
+READY = """async () => {
+  for (const end = Date.now() + 60_000; !globalThis.Dock?.app?.reading.row;) {
+    if (Date.now() > end) {
+      const app = globalThis.Dock?.app;
+      throw new Error(`the page does not begin: ${JSON.stringify([Object.keys(globalThis.Dock || {}), app?.store.trouble,
+        Boolean(app?.store.database), Boolean(app?.store.kept), app?.sender.reach, app?.sender.trouble, Boolean(app?.state)])}`);
+    }
+    await new Promise(go => setTimeout(go, 5));
+  }
+}"""
 # A reading is typed when the page has read it back: from here on it must not be lost.
 TYPED = """async ([row, figure]) => {
   while (Dock.app.reading.storing) await new Promise(go => setTimeout(go, 2));

@@ -21,6 +21,15 @@
     };
   });
 
+  const PATIENCE = 5000; // ms; a database that does not open by then is asked once more, then it counts as refused
+
+  /** Browsers have been seen to leave a request to open a database without any answer. */
+  const openSoon = async (name, build) => {
+    const limit = () => new Promise((resolve, reject) => { setTimeout(() => reject(new Error("its database does not answer")), PATIENCE); });
+    try { return await Promise.race([open(name, build), limit()]); }
+    catch { return Promise.race([open(name, build), limit()]); }
+  };
+
   const done = (transaction) => new Promise((resolve, reject) => {
     transaction.oncomplete = () => resolve();
     transaction.onabort = () => reject(transaction.error || new Error("the device refused"));
@@ -49,7 +58,7 @@
 
     async open() {
       try {
-        this.database = await open("dock-waiting", (database) => {
+        this.database = await openSoon("dock-waiting", (database) => {
           database.createObjectStore("entries", { keyPath: "token" });
           database.createObjectStore("photos", { keyPath: "token" });
           database.createObjectStore("device", { keyPath: "name" });
@@ -60,17 +69,17 @@
         this.trouble = String(error?.message || error);
       }
       try {
-        this.kept = await open("dock-kept", (database) => database.createObjectStore("states", { keyPath: "page" }));
+        this.kept = await openSoon("dock-kept", (database) => database.createObjectStore("states", { keyPath: "page" }));
       } catch { this.kept = null; } // only comfort: without it a dead network shows no former state
     }
 
     async deviceName() {
+      const found = await asPromise(this.database.transaction("device").objectStore("device").get("device"));
+      if (found) return found.value;
       const transaction = this.database.transaction("device", "readwrite");
-      const devices = transaction.objectStore("device");
-      const found = await asPromise(devices.get("device"));
-      if (!found) devices.put({ name: "device", value: this.device });
+      transaction.objectStore("device").put({ name: "device", value: this.device });
       await done(transaction);
-      return found ? found.value : this.device;
+      return this.device;
     }
 
     /** Keep an item; true if the device did, false if only this page's memory has it. */
