@@ -210,8 +210,11 @@ class Device:
 KEPT = """async (address) => {
   await navigator.serviceWorker.ready;
   const url = new URL(address);
-  while (!(await caches.match(url.origin + url.pathname, { cacheName: 'dock-pages' })))
+  const page = url.origin + url.pathname;
+  for (const end = Date.now() + 60_000; !(await caches.match(page, { cacheName: 'dock-pages' }));) {
+    if (Date.now() > end) throw new Error('the worker does not keep the page');
     await new Promise((resolve) => setTimeout(resolve, 30));
+  }
 }"""
 
 

@@ -37,9 +37,9 @@ ROWS = ("lower_band_width-main-one", "upper_band_width-main-one", "luff_between_
 READY = """async () => {
   for (const end = Date.now() + 60_000; !globalThis.Dock?.app?.reading.row;) {
     if (Date.now() > end) {
-      const app = globalThis.Dock?.app;
-      throw new Error(`the page does not begin: ${JSON.stringify([Object.keys(globalThis.Dock || {}), app?.store.trouble,
-        Boolean(app?.store.database), Boolean(app?.store.kept), app?.sender.reach, app?.sender.trouble, Boolean(app?.state)])}`);
+      const { store, sender, state } = globalThis.Dock?.app || {};
+      const known = [store?.trouble, !!store?.database, !!store?.kept, sender?.reach, sender?.trouble, !!state];
+      throw new Error(`the page does not begin: ${JSON.stringify([Object.keys(globalThis.Dock || {}), known])}`);
     }
     await new Promise(go => setTimeout(go, 5));
   }
