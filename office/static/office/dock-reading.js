@@ -34,7 +34,7 @@
       this.place = make("div.dock-place", { hidden: true });
       this.takes = make("div.dock-takes");
       this.said = make("section.dock-said", { id: "dock-said", "aria-label": "What was done last", hidden: true });
-      this.words = make("p.dock-words");
+      this.words = make(`p.dock-words${this.unit === "ft" ? ".dock-words-long" : ""}`);
       this.tape = make("div.dock-tape-box");
       this.error = make("p.field-error", { id: "dock-error", role: "alert", hidden: true });
       this.takeWord = make("span", { id: "dock-take" });
