@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import secrets
+from datetime import timedelta
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -44,6 +45,10 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django_htmx",
     "csp",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
+    "axes",
     "django_tasks",
     "django_tasks_db",
     "office",
@@ -71,9 +76,12 @@ MIDDLEWARE = [
     "office.people.middleware.PrivateAnswersMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "office.people.middleware.SecondFactorMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "office.people.middleware.RefusalMiddleware",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "office.urls"
@@ -135,6 +143,44 @@ SILENCED_SYSTEM_CHECKS = ["auth.E003", "auth.W004"]
 LOGIN_URL = "people:sign_in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "home"
+
+# Certifiers and administrators sign in with a second factor; the demo lifts it.
+SECOND_FACTOR = os.environ.get("OFFICE_SECOND_FACTOR", "1").lower() not in {"0", "false", "no", "off"}
+CONFIRM_WITHIN: int | None = 5 * 60  # seconds after which issuing and withdrawing ask again who it is
+AUTHENTICATION_BACKENDS = ["office.people.backends.LockOut", "django.contrib.auth.backends.ModelBackend"]
+ACCOUNT_ADAPTER = "office.people.adapters.Accounts"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]  # nobody signs up; the library wants it said
+ACCOUNT_EMAIL_VERIFICATION = "none"  # an invitation has gone to the address
+ACCOUNT_REAUTHENTICATION_TIMEOUT = CONFIRM_WITHIN
+ALLAUTH_TRUSTED_PROXY_COUNT = int(os.environ.get("OFFICE_PROXIES", "0"))
+MFA_ADAPTER = "office.people.adapters.Factors"
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_TOTP_TOLERANCE = 1  # a step of 30 s to either side, for phones whose clock is off
+MFA_TOTP_ISSUER = "Rig Measurement Office"
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = (
+    not HTTPS
+)  # of this machine alone: browsers have no passkeys elsewhere without https
+# A name from one address is locked after so many failures; an address alone would lock everybody in a harbour.
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_RESET_ON_SUCCESS = True
+AXES_USERNAME_CALLABLE = "office.people.backends.name_of"
+AXES_CLIENT_IP_CALLABLE = "office.people.limits.address_of"
+AXES_LOCKOUT_CALLABLE = "office.people.limits.too_many"
+AXES_DISABLE_ACCESS_LOG = True  # who came when is not kept; failures go when they no longer count
+AXES_VERBOSE = False
+# What is counted for the limits lies in the database, so that every process counts together.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "people_counts",
+        "OPTIONS": {"MAX_ENTRIES": 100_000},
+    }
+}
 
 LANGUAGE_CODE = "en"
 TIME_ZONE = os.environ.get("OFFICE_TIME_ZONE", "UTC")

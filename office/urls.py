@@ -9,6 +9,7 @@ handler400 = "office.people.json_answers.bad_request_answer"
 urlpatterns = [
     path("", home.show, name="home"),
     path("people/", include("office.people.urls")),
+    path("people/", include("office.people.second_urls")),
     path("work/", include("office.work.urls")),
     path("policy/", include("office.policy.urls")),
     path("trail/", include("office.desk.trail_urls")),

@@ -16,6 +16,7 @@ from office.certificates import renewing
 from office.certificates.forms import EndingForm
 from office.certificates.models import Renewal
 from office.people.access import person_of, require_roles
+from office.people.confirming import confirmed
 from office.people.models import Role
 
 ROWS = 100
@@ -24,6 +25,7 @@ A_STEP = 3  # certificates in one request: two papers each, well under a second 
 
 
 @require_roles(Role.CERTIFIER)
+@confirmed
 def choose(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
     asked = request.GET if "until" in request.GET else {"until": (today + AHEAD).isoformat()}

@@ -11,10 +11,12 @@ from office.certificates import rules, suspending
 from office.certificates.forms import ReinstateForm, SuspendForm
 from office.certificates.views import readable
 from office.people.access import person_of, require_roles
+from office.people.confirming import confirmed
 from office.people.models import Role
 
 
 @require_roles(Role.CERTIFIER)
+@confirmed
 def suspend(request: HttpRequest, number: str) -> HttpResponse:
     certificate, by = readable(request, number), person_of(request)
     rules.check_may_suspend(by, certificate)
@@ -32,6 +34,7 @@ def suspend(request: HttpRequest, number: str) -> HttpResponse:
 
 
 @require_roles(Role.CERTIFIER)
+@confirmed
 def reinstate(request: HttpRequest, number: str) -> HttpResponse:
     certificate, by = readable(request, number), person_of(request)
     rules.check_may_reinstate(by, certificate)

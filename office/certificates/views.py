@@ -24,6 +24,7 @@ from office.certificates.models import AmendmentDocument, Certificate, Document,
 from office.certificates.seal import statement_file
 from office.certificates.standing import WORDS, standing
 from office.people.access import OFFICE, is_office, person_of, require_roles
+from office.people.confirming import confirmed
 from office.people.models import Role
 from surveys.models import Visit
 
@@ -224,6 +225,7 @@ def signed_snapshot(request: HttpRequest, number: str) -> HttpResponse:
 
 
 @require_roles(Role.CERTIFIER)
+@confirmed
 def issue(request: HttpRequest, key: str) -> HttpResponse:
     """What a certificate of this visit would state from a day on; sent, with the confirmation, it is issued."""
     visit = get_object_or_404(Visit.objects.select_related("boat"), key=key)
@@ -272,6 +274,7 @@ def _preview(
 
 
 @require_roles(Role.CERTIFIER)
+@confirmed
 def withdraw(request: HttpRequest, number: str) -> HttpResponse:
     certificate = readable(request, number)
     by, today = person_of(request), timezone.localdate()

@@ -6,10 +6,12 @@ from collections.abc import Callable
 
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.views.defaults import bad_request
 
 from office.audit.refusals import Refusal, Stale
+from office.people import second
+from office.people.models import Person
 
 UNREADABLE = "The request cannot be read."
 
@@ -47,6 +49,30 @@ class PrivateAnswersMiddleware:
         if request.user.is_authenticated and not answer.has_header("Cache-Control"):
             answer.headers["Cache-Control"] = "private, no-store"
         return answer
+
+
+# The pages that lead to a second factor, and those that lead out.
+BEFORE_THE_SECOND_FACTOR = frozenset(
+    {"people:sign_in", "people:sign_out", "account_login", "account_logout", "account_reauthenticate"}
+)
+
+
+class SecondFactorMiddleware:
+    """Whoever needs a second factor and has none sets one up before anything else."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(self, request: HttpRequest, *_: object) -> HttpResponse | None:
+        name = request.resolver_match.view_name if request.resolver_match else ""
+        if name in BEFORE_THE_SECOND_FACTOR or name.startswith("mfa_"):
+            return None
+        if isinstance(request.user, Person) and second.must_set_one_up(request.user):
+            return redirect("mfa_index")
+        return None
 
 
 class RefusalMiddleware:

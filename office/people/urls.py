@@ -2,13 +2,13 @@
 
 from django.urls import path
 
-from office.people.views import account, entrance, listing, people
+from office.people.views import account, entrance, listing, people, second
 
 app_name = "people"
 urlpatterns = [
     path("", listing.list_people, name="list"),
     path("list.<str:kind>", listing.export, name="export"),
-    path("sign-in/", entrance.SignIn.as_view(), name="sign_in"),
+    path("sign-in/", entrance.sign_in, name="sign_in"),
     path("sign-out/", entrance.sign_out, name="sign_out"),
     path("account/", account.show, name="account"),
     path("account/password/", account.change_password, name="change_password"),
@@ -20,6 +20,7 @@ urlpatterns = [
     path("person/<str:key>/give-role/", people.give_role, name="give_role"),
     path("person/<str:key>/end-role/<str:role>/", people.end_role, name="end_role"),
     path("person/<str:key>/new-link/", people.send_new_link, name="send_new_link"),
+    path("person/<str:key>/second/remove/", second.remove, name="remove_second_factor"),
     path("person/<str:key>/disable/", people.disable, name="disable"),
     path("person/<str:key>/enable/", people.enable, name="enable"),
 ]

@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.debug import sensitive_post_parameters
 
+from office.people.limits import limited
 from surveys import actions, rules
 from surveys.actions.signing import missing_for_signature
 from surveys.content import canonical_content, sha256
@@ -35,6 +36,7 @@ def settle(request: HttpRequest, key: str) -> HttpResponse:
 
 
 @sensitive_post_parameters("password")
+@limited("password", "10/m/user")
 def sign(request: HttpRequest, key: str) -> HttpResponse:
     """What will be signed, what is missing, and the password typed again."""
     visit, person = visit_for(request, key), person_of(request)

@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from office.audit import trail
-from office.people import rules
+from office.people import rules, second
 from office.people.actions.invitations import cancel_open_links
 from office.people.models import Person, Role, RoleHolding
 
@@ -56,7 +56,8 @@ def end_role(*, by: Person, person: Person, role: str, reason: str) -> RoleHoldi
 def disable(*, by: Person, person: Person, reason: str) -> Person:
     """The person can no longer sign in, and their sessions end with their next click.
 
-    The password goes too, so that no former session comes back to life when the person is enabled again.
+    The password and the second factor go too, so that no former session comes back to life when the person is enabled
+    again.
     """
     rules.check_may_manage(by)
     reason = rules.check_reason(reason)
@@ -67,6 +68,7 @@ def disable(*, by: Person, person: Person, reason: str) -> Person:
         person.is_active = False
         person.set_unusable_password()
         person.save(update_fields=["is_active", "password"])
+        second.forget(person)
         _record_active(by, "disable_person", person, reason)
         cancel_open_links(by=by, person=person, reason="the person was disabled")
     return person

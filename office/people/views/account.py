@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST
 from office.audit.refusals import Refusal
 from office.people.actions import account
 from office.people.forms import ChangePasswordForm, LengthsForm, NameForm
+from office.people.limits import limited
 from office.people.models import Person
 
 
@@ -45,6 +46,7 @@ def choose_lengths(request: HttpRequest) -> HttpResponse:
 
 
 @sensitive_post_parameters()
+@limited("password", "10/m/user")
 def change_password(request: HttpRequest) -> HttpResponse:
     form = ChangePasswordForm(request.POST or None, person=signed_in(request))
     if form.is_valid():

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils.cache import add_never_cache_headers
 
 from office.audit.refusals import Refusal
-from office.people import queries, rules
+from office.people import queries, rules, second
 from office.people.access import require_roles
 from office.people.actions import invitations, roles
 from office.people.forms import GiveRoleForm, InviteForm, ReasonForm
@@ -33,6 +33,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "held": [holding for holding in person.role_holdings.all() if holding.ended_at is None],
         "former": [holding for holding in person.role_holdings.all() if holding.ended_at is not None],
         "invitations": queries.open_invitations().filter(person=person),
+        "has_second_factor": second.has_one(person),
         "is_last_administrator": rules.is_last_administrator(person),
     }
     return render(request, "people/person.html", context)

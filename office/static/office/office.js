@@ -24,6 +24,12 @@ document.addEventListener("htmx:responseError", (event) => {
     : `The office answered with an error (${status}). Nothing was stored; try again.`);
 });
 
+// A passkey that was not used, or a browser that has none.
+document.addEventListener("allauth.error", (event) => {
+  event.preventDefault();
+  sayInMessages("No passkey was used: the browser has none for this office, or it was put away. Another way works too.");
+});
+
 // Errors of a form that came back are read out first.
 document.addEventListener("DOMContentLoaded", () => document.querySelector(".form-errors")?.focus());
 
