@@ -158,6 +158,7 @@ ALLAUTH_TRUSTED_PROXY_COUNT = int(os.environ.get("OFFICE_PROXIES", "0"))
 MFA_ADAPTER = "office.people.adapters.Factors"
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_FORMS = {"add_webauthn": "office.people.second_forms.PasskeyForm"}
 MFA_TOTP_TOLERANCE = 1  # a step of 30 s to either side, for phones whose clock is off
 MFA_TOTP_ISSUER = "Rig Measurement Office"
 MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = (
@@ -200,6 +201,7 @@ BACKUP_RECIPIENT = os.environ.get("OFFICE_BACKUP_RECIPIENT", "")
 BACKUP_DIR = Path(os.environ.get("OFFICE_BACKUP_DIRECTORY", DATA_DIR / "backups"))
 
 # A log sheet is at most 2 MiB; a little more reaches our own reader, whose refusal says more than the framework's.
+LARGEST_REQUEST = 32 * 1024 * 1024  # refused before any of it is read
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 FILE_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 3000
@@ -250,6 +252,18 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "filters": {"without_tokens": {"()": "office.people.logs.WithoutTokens"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["without_tokens"]}},
+    "formatters": {
+        "json": {"()": "office.people.logs.Lines"},
+        "plain": {"format": "%(levelname)s %(name)s: %(message)s"},
+    },
+    "handlers": {
+        "console": {
+            "class": "logging.StreamHandler",
+            "filters": ["without_tokens"],
+            "formatter": "json" if os.environ.get("OFFICE_LOG") == "json" else "plain",
+        }
+    },
     "root": {"handlers": ["console"], "level": "WARNING"},
+    # Who signs in, by key; what the lock-out says of itself would name people and addresses.
+    "loggers": {"office.access": {"level": "INFO"}, "axes": {"level": "CRITICAL"}},
 }

@@ -6,6 +6,9 @@ from office.desk import home
 
 handler400 = "office.people.json_answers.bad_request_answer"
 
+handler400 = "office.failures.bad_request"
+handler500 = "office.failures.server_error"
+
 urlpatterns = [
     path("", home.show, name="home"),
     path("people/", include("office.people.urls")),

@@ -12,7 +12,7 @@ from computations.inputs import MAST_NAMES
 
 
 class DesignFilter(forms.Form):
-    q = forms.CharField(label="Design or designer begins with", max_length=80, required=False)
+    q = forms.CharField(label="Design or designer", max_length=80, required=False)
 
 
 class DesignForm(forms.Form):

@@ -132,7 +132,7 @@ class ReasonForm(forms.Form):
 
 
 class PeopleFilter(forms.Form):
-    name = forms.CharField(label="Name, family name or e-mail begins with", max_length=120, required=False)
+    name = forms.CharField(label="Name or e-mail", max_length=120, required=False)
     role = forms.ChoiceField(label="Role", choices=[("", "Any"), *Role.choices], required=False)
     state = forms.ChoiceField(
         label="State", choices=[("", "Any"), ("active", "Active"), ("disabled", "Disabled")], required=False

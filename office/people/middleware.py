@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.views.defaults import bad_request
 
 from office.audit.refusals import Refusal, Stale
@@ -26,12 +28,20 @@ class SoundRequestMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
+        if length_of(request) > settings.LARGEST_REQUEST:
+            return HttpResponse(render_to_string("413.html"), status=413)
         if is_sound(request):
             return self.get_response(request)
         if request.path_info.startswith("/api/"):  # problem details there, whatever is wrong (RFC 9457)
             problem = {"type": "about:blank", "title": "Bad Request", "status": 400, "detail": UNREADABLE}
             return JsonResponse(problem, status=400, content_type="application/problem+json")
         return bad_request(request, BadRequest(UNREADABLE))
+
+
+def length_of(request: HttpRequest) -> int:
+    """What the request says it holds; the server reads no more than that."""
+    stated = request.META.get("CONTENT_LENGTH") or "0"
+    return int(stated) if stated.isascii() and stated.isdigit() else 0
 
 
 def is_sound(request: HttpRequest) -> bool:

@@ -63,7 +63,7 @@ class OutOfUseForm(forms.Form):
 
 
 class InstrumentFilter(forms.Form):
-    q = forms.CharField(label="Mark, serial number, maker or keeper begins with", max_length=80, required=False)
+    q = forms.CharField(label="Mark, maker or keeper", max_length=80, required=False)
     kind = forms.ChoiceField(
         label="Kind", required=False, choices=[("", "any"), *[(one, one.replace("_", " ")) for one in INSTRUMENT_KINDS]]
     )

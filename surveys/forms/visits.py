@@ -23,7 +23,7 @@ METHOD_WORDS = {"string": "By the string", "two_mark": "By two marks"}
 class ListFilter(forms.Form):
     """The address of the list holds it all."""
 
-    q = forms.CharField(label="Boat, sail number, harbour or measurer begins with", required=False, max_length=80)
+    q = forms.CharField(label="Boat, place or measurer", required=False, max_length=80)
     state = forms.ChoiceField(
         label="State",
         required=False,
