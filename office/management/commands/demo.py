@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING, Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection, transaction
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from django.core.management.base import CommandParser
 
 HOST = "127.0.0.1"
+COUNTS = str(settings.CACHES["default"]["LOCATION"])  # a table of no model
 NOT_A_DEMO = (
     "This database is not a demo one, so it stays untouched. "
     "Start without DATABASE_URL, or name an empty database there."
@@ -45,8 +47,9 @@ def is_demo() -> bool:
 def drop_everything() -> None:
     """Drop every table, triggers and all. Rows could not be deleted: the trail and the readings refuse that."""
     tables = [*connection.introspection.django_table_names(only_existing=True, include_views=False)]
+    others = {COUNTS, "django_migrations"} & {*connection.introspection.table_names()}
     with connection.schema_editor() as editor:
-        for table in [*tables, "django_migrations"]:
+        for table in [*tables, *others]:
             editor.execute(editor.sql_delete_table % {"table": editor.quote_name(table)})
 
 

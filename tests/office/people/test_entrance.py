@@ -161,7 +161,7 @@ class TestNavigation:
 
     def test_each_role_sees_its_places(self, cast: Cast):
         assert self.labels(None) == self.labels(cast.stranger) == ["Start", "Check a certificate"]
-        assert self.labels(cast.race_committee) == ["Start", "Check a certificate"]
+        assert self.labels(cast.race_committee) == ["Start", "Events", "Check a certificate"]
         assert self.labels(cast.owner) == ["Start", "Boats", "Certificates", "Trail", "Check a certificate"]
         assert self.labels(cast.measurer) == ["Start", "Visits", "Boats", "Instruments", "Check a certificate"]
         assert self.labels(cast.administrator) == [label for label, _, _ in PLACES]

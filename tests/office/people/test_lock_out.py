@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import logging
 import re
+import time
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -34,6 +36,14 @@ def signed_in(person: Person) -> Client:
     client = Client()
     assert client.post(SIGN_IN, {"username": person.email, "password": PASSWORD}).status_code == 302
     return client
+
+
+@pytest.fixture(autouse=True)
+def _the_limits_clock_stands(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A slow machine takes longer than their minute for what somebody guessing does in a second."""
+    now = time.time()
+    clock = SimpleNamespace(time=lambda: now, monotonic=time.monotonic, sleep=time.sleep)
+    monkeypatch.setattr("allauth.core.internal.ratelimit.time", clock)
 
 
 # ---- Brute force ----
