@@ -10,6 +10,8 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection, transaction
 
+from office.certificates.models import OfficeKey
+from office.certificates.seal.actions import make_keys
 from office.demo import load as demo_office
 from office.demo import presses
 from office.management.commands.serve import refuse_a_taken_port, serve
@@ -71,6 +73,8 @@ class Command(BaseCommand):
             loaded = False
         call_command("migrate", interactive=False, verbosity=0)
         if loaded:
+            if not OfficeKey.objects.exists():  # loaded before certificates were sealed
+                make_keys(by=None, reason="The demo office gets its keys.")
             self.say("The demo office is there already; what you did in it is kept (--reset starts over).")
         else:
             self.load()

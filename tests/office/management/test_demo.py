@@ -15,6 +15,7 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 
 from office import environment
+from office.certificates.models import OfficeKey
 from office.demo import load as demo_office
 from office.management.commands import demo
 from office.people.models import Person
@@ -67,6 +68,13 @@ def test_a_second_start_keeps_what_was_done(small_office):
     assert "kept" in start()
     assert small_office.loads == 1
     assert Person.objects.filter(email="visitor@office.example").exists()
+
+
+def test_a_demo_office_from_before_certificates_were_sealed_gets_its_keys(no_keys, small_office):
+    start()
+    assert not OfficeKey.objects.exists()  # the small office makes none
+    start()
+    assert OfficeKey.objects.count() == 3
 
 
 def test_an_interrupted_load_leaves_an_empty_database_for_the_next_start(small_office):
