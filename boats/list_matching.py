@@ -13,8 +13,8 @@ boats are offered, the likeliest first, and never taken. (The rules are ours; co
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
 
 from django.db import connection
 from rapidfuzz import process
@@ -33,8 +33,7 @@ WEIGHT_OF_NAME = 4.0  # a wholly different name weighs more than a number one si
 _COLUMNS = "boat.id, boat.key, boat.name, boat.sail_number, boat.sail_number_normal, boat.sail_digits, boat.name_normal"
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(NamedTuple):
     """A line's number, the same without its letters, and its name, in the forms they are matched by."""
 
     number: str
@@ -43,11 +42,11 @@ class Wanted:
 
     @classmethod
     def of(cls, sail_number: str, name: str) -> Wanted:
-        return cls(*normalise_sail_number(sail_number), normalise_name(name))
+        number, digits = normalise_sail_number(sail_number)
+        return cls(number, digits, normalise_name(name))
 
 
-@dataclass(frozen=True, slots=True)
-class Known:
+class Known(NamedTuple):  # thousands are made for a list: the kind of row quickest to make
     """A boat of the register, as far as matching needs her."""
 
     id: int
@@ -59,14 +58,12 @@ class Known:
     plain_name: str
 
 
-@dataclass(frozen=True, slots=True)
-class Offered:
+class Offered(NamedTuple):
     boat: Known
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(NamedTuple):
     """The boat that is meant without doubt, and why; or the boats that may be meant, the likeliest first."""
 
     boat: Known | None = None
@@ -75,6 +72,8 @@ class Found:
 
 
 NOTHING = Found()
+BOTH = "number and name"
+Pool = dict[int, dict[int, Known]]  # a line's place in the list -> boats that may be meant, by their rows
 
 
 def match_list(lines: Sequence[tuple[str, str]]) -> list[Found]:
@@ -82,28 +81,21 @@ def match_list(lines: Sequence[tuple[str, str]]) -> list[Found]:
     near.bring_up_to_date()
     wanted = [Wanted.of(*line) for line in lines]
     found = [NOTHING] * len(wanted)
-    pool: dict[int, dict[int, Known]] = defaultdict(dict)
+    numbered: dict[int, list[Known]] = defaultdict(list)
     for place, boat in _by_number(wanted):
-        pool[place][boat.id] = boat
-    open_: list[int] = []
+        numbered[place].append(boat)
+    pool: Pool = {}
     for place, one in enumerate(wanted):
-        plain = _plainly(one, pool[place].values()) if place in pool else None
-        if plain is not None:
-            found[place] = Found(plain, "number and name")
+        boats = numbered.get(place, ())
+        same = [boat for boat in boats if boat.plain_name == one.name]
+        if len(same) == 1:
+            found[place] = Found(same[0], BOTH)
         elif one.number or one.name:
-            open_.append(place)
-    _look_further(wanted, open_, pool)
-    for place in open_:
-        found[place] = _judge(wanted[place], list(pool[place].values()))
+            pool[place] = {boat.id: boat for boat in boats}
+    _look_further(wanted, pool)
+    for place, offered in pool.items():
+        found[place] = _judge(wanted[place], list(offered.values()))
     return found
-
-
-def _plainly(wanted: Wanted, boats: Iterable[Known]) -> Known | None:
-    """The one boat with this very number and this very name."""
-    if not wanted.name:
-        return None
-    same = [boat for boat in boats if boat.plain_name == wanted.name and boat.number == wanted.number]
-    return same[0] if len(same) == 1 else None
 
 
 def look_wide(sail_number: str, name: str) -> tuple[Offered, ...]:
@@ -126,34 +118,39 @@ def look_wide(sail_number: str, name: str) -> tuple[Offered, ...]:
 # ---- Looking ----
 
 
-def _by_number(wanted: Sequence[Wanted]) -> Iterable[tuple[int, Known]]:
+def _by_number(wanted: Sequence[Wanted]) -> list[tuple[int, Known]]:
     statement = (
         f"SELECT given.key, {_COLUMNS} FROM {given()} JOIN boats_boat AS boat "  # noqa: S608  (fixed names)
         "ON boat.sail_number_normal = given.value WHERE given.value <> ''"
     )
-    yield from _rows(statement, [parameter(one.number for one in wanted)])
+    return _rows(statement, [parameter(one.number for one in wanted)])
 
 
-def _look_further(wanted: Sequence[Wanted], places: Sequence[int], pool: dict[int, dict[int, Known]]) -> None:
-    """Boats by number without letters, by name and by near number; by near name where nothing else was found."""
-    digits = {place: {wanted[place].digits} - {""} for place in places}
-    names = {place: {wanted[place].name} - {""} for place in places}
-    _gather(pool, "boat.sail_digits = given.value", digits)
-    _gather(pool, "boat.name_normal = given.value", names)
-    _gather_near(pool, {place: near.number_spellings(wanted[place].number) for place in places})
-    left = [place for place in places if wanted[place].name and not _any_fits(wanted[place], pool[place].values())]
+def _look_further(wanted: Sequence[Wanted], pool: Pool) -> None:
+    """Boats by number without letters and by name; by near name and by near number where nothing close was found."""
+    _gather(pool, "sail_digits", {place: [wanted[place].digits] for place in pool if wanted[place].digits})
+    _gather(pool, "name_normal", {place: [wanted[place].name] for place in pool if wanted[place].name})
+    left = [place for place in pool if not _any_close(wanted[place], pool[place].values(), slips=0)]
     _gather_near(pool, {place: near.name_spellings(wanted[place].name) for place in left})
+    left = [place for place in left if not _any_close(wanted[place], pool[place].values(), slips=1)]
+    around = {place: near.numbers_one_off(wanted[place].number, wanted[place].digits) for place in left}
+    _gather_near(pool, {place: spellings for place, (spellings, _) in around.items()})
+    _gather(pool, "sail_number_normal", {place: numbers for place, (_, numbers) in around.items()})
 
 
-def _any_fits(wanted: Wanted, boats: Iterable[Known]) -> bool:
-    return any(alike(boat.plain_name, wanted.name) >= LEAST_ALIKE for boat in boats)
+def _any_close(wanted: Wanted, boats: Iterable[Known], slips: int) -> bool:
+    """Whether a boat fits but for so many slips in her name and one in her number: then nobody fits better."""
+    return bool(wanted.name) and any(
+        OSA.distance(boat.plain_name, wanted.name, score_cutoff=slips) <= slips and _numbers_apart(wanted, boat) <= 1
+        for boat in boats
+    )
 
 
-def _gather(pool: dict[int, dict[int, Known]], condition: str, texts: dict[int, set[str]]) -> None:
-    _fill(pool, texts, f"SELECT given.key, {_COLUMNS} FROM {given()} JOIN boats_boat AS boat ON {condition}")  # noqa: S608
+def _gather(pool: Pool, column: str, texts: Mapping[int, Iterable[str]]) -> None:
+    _fill(pool, texts, f"SELECT given.key, {_COLUMNS} FROM {given()} JOIN boats_boat AS boat ON {column} = given.value")  # noqa: S608
 
 
-def _gather_near(pool: dict[int, dict[int, Known]], texts: dict[int, set[str]]) -> None:
+def _gather_near(pool: Pool, texts: Mapping[int, Iterable[str]]) -> None:
     statement = (
         f"SELECT given.key, {_COLUMNS} FROM {given()} "  # noqa: S608  (fixed names)
         "JOIN boats_nearspelling AS near ON near.spelling = given.value "
@@ -162,18 +159,21 @@ def _gather_near(pool: dict[int, dict[int, Known]], texts: dict[int, set[str]]) 
     _fill(pool, texts, statement)
 
 
-def _fill(pool: dict[int, dict[int, Known]], texts: dict[int, set[str]], statement: str) -> None:
-    pairs = [(place, text) for place, some in texts.items() for text in some]
-    if pairs:
-        for number, boat in _rows(statement, [parameter(text for _, text in pairs)]):
-            pool[pairs[number][0]].setdefault(boat.id, boat)
+def _fill(pool: Pool, texts: Mapping[int, Iterable[str]], statement: str) -> None:
+    places, spellings = [], []
+    for place, some in texts.items():
+        for text in some:
+            places.append(place)
+            spellings.append(text)
+    if spellings:
+        for number, boat in _rows(statement, [parameter(spellings)]):
+            pool[places[number]][boat.id] = boat
 
 
-def _rows(statement: str, parameters: list[str]) -> Iterable[tuple[int, Known]]:
+def _rows(statement: str, parameters: list[str]) -> list[tuple[int, Known]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, parameters)
-        for key, *columns in cursor.fetchall():
-            yield key, Known(*columns)
+        return [(row[0], Known._make(row[1:])) for row in cursor.fetchall()]
 
 
 # ---- Judging ----
@@ -187,7 +187,7 @@ def _judge(wanted: Wanted, boats: list[Known]) -> Found:
 
 
 def _may_be(wanted: Wanted, boat: Known) -> bool:
-    """A number that is only near is no reason by itself: where numbers lie close together, each boat has neighbours."""
+    """A near number is no reason by itself: where numbers lie close together, every boat has such neighbours."""
     if not wanted.name or alike(boat.plain_name, wanted.name) >= LEAST_ALIKE:
         return True
     return has_number(boat, wanted) or (bool(wanted.digits) and boat.digits == wanted.digits)
@@ -207,7 +207,7 @@ def _sure(wanted: Wanted, boats: list[Known]) -> Found | None:
         return Found(numbered[0], "number; no name was given") if len(numbered) == 1 else None
     named = [boat for boat in numbered if boat.plain_name == wanted.name]
     if named:
-        return Found(named[0], "number and name") if len(named) == 1 else None
+        return Found(named[0], BOTH) if len(named) == 1 else None
     spelled = [boat for boat in numbered if boat.number == wanted.number and all_but(boat.plain_name, wanted.name)]
     if len(spelled) == 1 and not _rivals(wanted, spelled[0], boats):
         return Found(spelled[0], "number; the name is spelled otherwise")

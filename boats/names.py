@@ -17,6 +17,8 @@ SAIL_NUMBER_LENGTH = 20  # the column's
 NAME_LENGTH = 80
 
 _FORM = re.compile(r"(?P<nation>[A-Z]{3})?(?P<before>[A-Z]?)(?P<number>[0-9]{1,6})(?P<after>[A-Z]?)")
+# What nearly every number looks like, so that thousands need no second look; it gives the same as the form above.
+_PLAIN = re.compile(r" ?([A-Za-z]{3})[ .-]?([1-9][0-9]{0,5}) ?", re.ASCII)
 SAIL_NUMBER_EXPECTED = (
     "three national letters (or none), then up to six digits, with at most one more letter before them and one after"
 )
@@ -28,7 +30,8 @@ _ASCII_SIGNS = {code: None for code in range(128) if not chr(code).isalnum()}
 def _squeezed(text: str) -> str:
     """Compatibility forms made plain (NFKC), upper case, letters and digits only."""
     if text.isascii():  # nearly always, and ten times as quick
-        return text.upper().translate(_ASCII_SIGNS)
+        plain = text.upper().replace(" ", "")
+        return plain if plain.isalnum() else plain.translate(_ASCII_SIGNS)
     return "".join(sign for sign in unicodedata.normalize("NFKC", text).upper() if sign.isalnum())
 
 
@@ -38,6 +41,8 @@ def normalise_sail_number(text: str) -> tuple[str, str]:
     `gbr-0012` gives `("GBR12", "12")`, `K 7a` gives `("K7A", "K7A")`. Text that has no such form is returned
     squeezed, with nothing as its second part: it can still be looked for, but matches only its like.
     """
+    if plain := _PLAIN.fullmatch(text):
+        return plain[1].upper() + plain[2], plain[2]
     squeezed = _squeezed(text)
     found = _FORM.fullmatch(squeezed)
     if found is None:
@@ -73,4 +78,6 @@ def name_from_word(text: str, number: int) -> str:
 
 
 def _without_accents(text: str) -> str:
+    if text.isascii():
+        return text
     return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign))

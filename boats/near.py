@@ -2,7 +2,8 @@
 
 Two texts that differ by one sign too many, too few or another, or by two neighbours swapped, have such a spelling in
 common. An index over the spellings of every boat therefore finds each near miss by a few exact look-ups. (Deletion
-neighbourhoods; common practice, no source.)
+neighbourhoods; common practice, no source.) Numbers lie close together, so with theirs goes the place of the sign
+taken out: without it every number two signs off would be found as well.
 
 The index follows by itself: a boat whose row says other spellings than those it was indexed under is indexed anew
 before the next look, however her particulars came to change.
@@ -29,9 +30,27 @@ def without_one(text: str) -> set[str]:
     return {text, *(text[:place] + text[place + 1 :] for place in range(len(text)))}
 
 
-def number_spellings(number: str) -> set[str]:
-    """Of a sail number as `normalise_sail_number` gives it; nothing for no number."""
-    return without_one(number) if number else set()
+def number_spellings(number: str) -> list[str]:
+    """What a boat's number, as `normalise_sail_number` gives it, is indexed under."""
+    return [f"{number[:place]}{number[place + 1 :]}|{place}" for place in range(len(number))]
+
+
+def numbers_one_off(number: str, digits: str) -> tuple[list[str], list[str]]:
+    """Where to look for the numbers one slip away: among the spellings, and among the whole numbers.
+
+    Another sign in one place, or one too few: spellings. One too many, or two neighbours swapped: whole numbers. Of a
+    number that has its form (`digits`) the digits only: a slip in the letters leaves those, by which she is found.
+    """
+    if not number:
+        return [], []
+    first, length = len(number) - len(digits) if digits else 0, len(number)
+    without = [(place, f"{number[:place]}{number[place + 1 :]}") for place in range(first, length)]
+    spellings = [f"{rest}|{place}" for place, rest in without]
+    fewer = [f"{number}|{place}" for place in range(first, length + 1)]
+    swapped = [
+        f"{number[:place]}{number[place + 1]}{number[place]}{number[place + 2 :]}" for place in range(first, length - 1)
+    ]
+    return spellings + fewer, [rest for _, rest in without] + swapped
 
 
 def name_spellings(name: str) -> set[str]:
@@ -65,5 +84,5 @@ def _index(rows: list[tuple[int, str, str]]) -> None:
 
 def _rows(boats: Iterable[tuple[int, str, str]]) -> Iterator[tuple[int, str]]:
     for pk, number, name in boats:
-        for spelling in number_spellings(number) | name_spellings(name):
+        for spelling in (*number_spellings(number), *name_spellings(name)):
             yield pk, spelling

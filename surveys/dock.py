@@ -122,7 +122,7 @@ def _rows_json(visit: Visit, rows: list[ReadingRow], person: Person, *, feet: bo
         previous = values.get(place) if shown or row.takes else None
         found.append(
             {
-                **_described(row, several=several),
+                **described(row, several=several),
                 "previous": None if previous is None else _previous(row.kind, previous, day, feet=feet),
                 "absent": _absent(row.absent),
                 "takes": [take_json(one, visit, person) for one in row.takes],
@@ -139,7 +139,7 @@ def _rows_json(visit: Visit, rows: list[ReadingRow], person: Person, *, feet: bo
     }
 
 
-def _described(row: ReadingRow, *, several: bool) -> JSON:
+def described(row: ReadingRow, *, several: bool) -> JSON:
     kind = row.kind
     greatest = LARGEST_MASS_KG if kind.quantity == "mass" else LARGEST_LENGTH_MM
     return {

@@ -71,7 +71,7 @@ def _taken(by: Person, visit: Visit, device: str, entry: Entry) -> _Done:
     if (receipt := known.first()) is not None:
         return _again(visit, entry, receipt)
     if entry.by and entry.by != by.key:
-        raise NotAllowed(_typed_by_another(entry.by))
+        raise NotAllowed(typed_by_another(entry.by))
     done = _VERBS[entry.kind](by, visit, entry)
     DeviceEntry.objects.create(
         token=entry.token, visit=visit, device=device, kind=entry.kind, outcome=done.outcome, reading=done.reading,
@@ -93,7 +93,7 @@ def _again(visit: Visit, entry: Entry, receipt: DeviceEntry) -> _Done:
     return _Done("already", f"Stored already{said}.", receipt.reading)
 
 
-def _typed_by_another(key: str) -> str:
+def typed_by_another(key: str) -> str:
     person = Person.objects.filter(key=key).first()
     name = person.name if person else "somebody else"
     return f"This was typed by {name}; {name if person else 'that person'} must sign in to send it."

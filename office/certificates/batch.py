@@ -9,7 +9,8 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 from django.db import connection
 
@@ -21,8 +22,7 @@ ENDS = "ends_during"
 NONE = "none"
 
 
-@dataclass(frozen=True, slots=True)
-class Paper:
+class Paper(NamedTuple):
     """What deciding needs of one certificate. In force from `valid_from` until the day before `before`."""
 
     number: str
@@ -49,8 +49,7 @@ class Paper:
         return Standing(self.ending) if self.ending else Standing.EXPIRED
 
 
-@dataclass(frozen=True, slots=True)
-class Over:
+class Over(NamedTuple):
     """`status`: in_force (on every day) | ends_during | suspended | expired | withdrawn | none (on the first day).
 
     `paper` is the certificate that decides. `ends_on`: the last day in force, where that lies within the span; `then`:
@@ -77,6 +76,9 @@ def stands_over(papers: Sequence[Paper], first: dt.date, last: dt.date) -> Over:
     """One boat's certificates over the days; of two in a row without a gap the boat does not notice the change."""
     if not papers:
         return Over(NONE)
+    for one in papers:  # nearly all of a list
+        if one.valid_from <= first and last < one.before and not one.suspended:
+            return Over(Standing.IN_FORCE, one)
     holding = next((one for one in papers if one.stands(first) == Standing.IN_FORCE), None)
     if holding is None:
         return _not_in_force(papers, first, last)
@@ -130,7 +132,8 @@ def _papers(boats: Sequence[int]) -> dict[int, list[Paper]]:
         return {}
     # Unordered on purpose: which one decides is worked out, and sorting them in the database costs as much again.
     statement = (
-        "SELECT one.boat_id, one.id, one.number, one.valid_from, one.valid_until, one.in_force_before, one.ending "  # noqa: S608
+        "SELECT one.boat_id, one.id, one.number, CAST(one.valid_from AS text), CAST(one.valid_until AS text), "  # noqa: S608
+        "CAST(one.in_force_before AS text), one.ending "
         f"FROM {given()} JOIN certificates_certificate AS one ON one.boat_id = CAST(given.value AS bigint)"
     )
     with connection.cursor() as cursor:
@@ -139,9 +142,15 @@ def _papers(boats: Sequence[int]) -> dict[int, list[Paper]]:
     suspended = _suspensions(boats)
     found: dict[int, list[Paper]] = defaultdict(list)
     for boat, row, number, begins, until, before, ending in rows:
-        paper = Paper(number, begins, until, before, ending, tuple(suspended.get(row, ())))
+        paper = Paper(number, _day(begins), _day(until), _day(before), ending, tuple(suspended.get(row, ())))
         found[boat].append(paper)
     return found
+
+
+@lru_cache(maxsize=4096)
+def _day(text: str) -> dt.date:
+    """Certificates share a few days: each text is read once."""
+    return dt.date.fromisoformat(text)
 
 
 def _suspensions(boats: Sequence[int]) -> dict[int, list[tuple[dt.date, dt.date | None]]]:

@@ -11,6 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from surveys.logsheet import LogSheetError, LogSheetErrors, csv_file, xlsx_file
 from surveys.logsheet.errors import Findings
@@ -21,6 +22,7 @@ MOST_COLUMNS = 40
 LARGEST_FILE = 2 * 1024 * 1024  # bytes
 LONGEST = {"sail_number": 40, "boat": 120}
 LONGEST_OTHER = 200
+SHORT = min(LONGEST.values())  # a line of so few characters can have no cell that is too long
 COLUMNS = ("sail_number", "boat")
 PASTED = "the pasted list"
 EXPECTED_COLUMNS = "a first row that names the columns, sail_number or boat among them"
@@ -46,8 +48,7 @@ EntryFileErrors = LogSheetErrors
 EntryFileError = LogSheetError
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """One line as it was written; `row` is its number in the file. One of the two texts may be empty."""
 
     row: int
@@ -173,7 +174,9 @@ def _entries(names: list[str], lines: Iterable[RawRow], findings: Findings) -> I
             findings.add(number, "", f"more than {MOST_ENTRIES} entries", _SIZE, quoted=False)
             return
         cells = [_tidy(cell) for cell in raw]
-        _check_cells(number, names, cells, findings)
+        whole = "".join(cells)
+        if len(cells) > width or len(whole) > SHORT or "=" in whole or not whole.isprintable():
+            _check_cells(number, names, cells, findings)
         if len(cells) < width:
             cells += [""] * (width - len(cells))
         sail_number, boat = (cells[place] if place >= 0 else "" for place in places)

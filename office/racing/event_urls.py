@@ -2,12 +2,14 @@
 
 from django.urls import path
 
-from office.racing import entry_views, event_views, spot_views, statement_views
+from office.racing import entry_views, event_views, spot_dock_views, spot_views, statement_views
+from surveys.views import dock
 
 app_name = "events"
 urlpatterns = [
     path("", event_views.show_all, name="list"),
     path("new/", event_views.make, name="make"),
+    path("worker.js", dock.worker, name="worker"),
     path("<str:key>/", event_views.show, name="event"),
     path("<str:key>/change/", event_views.change, name="change"),
     path("<str:key>/people/", event_views.people, name="people"),
@@ -24,6 +26,9 @@ urlpatterns = [
     path("<str:key>/spot-checks/<str:spot_key>/instrument/", spot_views.describe_instrument, name="spot_instrument"),
     path("<str:key>/spot-checks/<str:spot_key>/readings/<str:token>/away/", spot_views.take_away, name="spot_away"),
     path("<str:key>/spot-checks/<str:spot_key>/finish/", spot_views.finish, name="spot_finish"),
+    path("<str:key>/spot-checks/<str:spot_key>/dock/", spot_dock_views.show, name="spot_dock"),
+    path("<str:key>/spot-checks/<str:spot_key>/dock/state.json", spot_dock_views.state, name="spot_state"),
+    path("<str:key>/spot-checks/<str:spot_key>/dock/send/", spot_dock_views.send, name="spot_send"),
     path("<str:key>/spot-checks/<str:spot_key>/report/", spot_views.report, name="spot_report"),
     path("<str:key>/report/<str:kind>/", entry_views.report_file, name="report"),
     path("<str:key>/statements/", statement_views.show, name="statements"),

@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 STATUSES = ("in_force", "ends_during_event", "expired", "withdrawn", "suspended", "none", "unsure")
 # What an entry's own columns may not be called beside ours in a file of results.
@@ -16,8 +15,7 @@ FIELDS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Named:
+class Named(NamedTuple):
     """A boat of the register as a committee sees her; `why` says why she is offered."""
 
     key: str
@@ -29,8 +27,7 @@ class Named:
         return f"{self.name} ({self.sail_number})"
 
 
-@dataclass(frozen=True, slots=True)
-class Result:
+class Result(NamedTuple):
     """One entry. Days as ISO 8601 texts, "" for none; `valid_until` as printed, `last_day` as things stand."""
 
     row: int

@@ -67,7 +67,7 @@ def send(request: HttpRequest, key: str) -> HttpResponse:
     """Take what waits on a device; the answer holds one outcome for each entry, and the state as it is then."""
     visit, person = visit_for(request, key), person_of(request)
     rules.check_may_measure(person, visit)
-    device, entries = _sent(request)
+    device, entries = sent_entries(request)
     answers = dock_sending.send(by=person, visit=visit, device=device, entries=entries)
     return _answered(key, person, [_answer_json(one, visit, person) for one in answers])
 
@@ -96,7 +96,7 @@ def worker(request: HttpRequest) -> HttpResponse:
     return answer
 
 
-def _sent(request: HttpRequest) -> tuple[str, list[object]]:
+def sent_entries(request: HttpRequest) -> tuple[str, list[object]]:
     """Device and entries. Raises a refusal where they cannot be read as such."""
     if request.content_type != "application/json":
         raise WrongKind("Send application/json.")

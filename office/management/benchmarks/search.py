@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import atexit
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
-from django.db import connection, connections
+from django.db import connection, connections, models
 
 from boats.models import Boat, Design
 from boats.particulars import as_columns
@@ -54,22 +54,26 @@ def fill(alias: str, count: int) -> None:
 def register_of(count: int) -> str:
     """The alias of a database of its own with a register of that size, dropped when the process ends."""
     if count not in SMALL:
-        alias = f"register_{count}"
-        given = {**connection.settings_dict, "TEST": {**connection.settings_dict["TEST"]}}
-        name = str(given["NAME"])
-        given["TEST"]["NAME"] = f"{name}.{alias}" if connection.vendor == "sqlite" else f"{name}_{alias}"
-        connections.databases[alias] = given
-        other = connections[alias]
-        name = other.creation._create_test_db(verbosity=0, autoclobber=True)  # type: ignore[attr-defined]  # noqa: SLF001 - no migrations
-        other.close()
-        other.settings_dict["NAME"] = name
-        atexit.register(dropped, alias, name)
-        with other.schema_editor() as editor:
-            editor.create_model(Design)
-            editor.create_model(Boat)
-        fill(alias, count)
-        SMALL[count] = alias
+        SMALL[count] = fresh_database(f"register_{count}", [Design, Boat])
+        fill(SMALL[count], count)
     return SMALL[count]
+
+
+def fresh_database(alias: str, tables: Iterable[type[models.Model]]) -> str:
+    """A database of its own with empty tables of these models, dropped when the process ends; returns the alias."""
+    given = {**connection.settings_dict, "TEST": {**connection.settings_dict["TEST"]}}
+    name = str(given["NAME"])
+    given["TEST"]["NAME"] = f"{name}.{alias}" if connection.vendor == "sqlite" else f"{name}_{alias}"
+    connections.databases[alias] = given
+    other = connections[alias]
+    name = other.creation._create_test_db(verbosity=0, autoclobber=True)  # type: ignore[attr-defined]  # noqa: SLF001 - no migrations
+    other.close()
+    other.settings_dict["NAME"] = name
+    atexit.register(dropped, alias, name)
+    with other.schema_editor() as editor:
+        for one in tables:
+            editor.create_model(one)
+    return alias
 
 
 def dropped(alias: str, name: str) -> None:
