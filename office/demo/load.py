@@ -22,6 +22,7 @@ from boats.actions.rigs import describe_rig
 from boats.models import Design
 from boats.rigs import as_inputs
 from office.certificates.seal.actions import make_keys, rotate_keys
+from office.demo import races
 from office.demo.clock import SEED, in_its_own_time
 from office.demo.designs import DESIGNS, DemoBoat, DesignPlan, build_fleet
 from office.demo.events import buy_share, describe, sell
@@ -70,6 +71,8 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
             until = today - dt.timedelta(days=(4 - season) * SEASON)
             office.live(dt.datetime.combine(until, dt.time(6), dt.UTC))
             progress(f"season {season} of 4: {sum(1 for one in stories if one.visit.pk)} visits so far")
+        progress("two events of the race committee")
+        races.hold(people, today)
 
 
 POLICY: dict[str, Any] = {

@@ -35,7 +35,7 @@ def _row(one: Result, before: str, after: str) -> str:
         f'<th scope="row"><a href="{before}{one.row}{after}"><bdi>{safe(one.boat) or number}</bdi></a>'
         f"{_register(one)}</th>"
         f'<td data-label="Sail number"><bdi>{number or "–"}</bdi></td>'
-        f'<td data-label="Over the event">{_mark(one.status)}</td><td data-label="Certificate">{linked}</td>'
+        f'<td data-label="Stands">{_mark(one.status)}</td><td data-label="Certificate">{linked}</td>'
         f'<td data-label="Last day in force"><span class="figure">{one.last_day or "–"}</span></td>'
         f'<td data-label="What to know">{_told(one)}</td></tr>\n'
     )

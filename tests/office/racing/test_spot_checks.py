@@ -34,7 +34,7 @@ LUFF, FOOT, HEIGHT = ("luff", "main"), ("foot", "main"), ("forestay_height", "ma
 
 @pytest.fixture
 def certificate(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> Certificate:
-    monkeypatch.setattr(pdf, "render_all", lambda document: dict.fromkeys(paper.SIZES, b"%PDF"))
+    monkeypatch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
     stage = Stage(cast, register_boat(cast), record_kit(cast))
     return certificate_actions.issue(by=cast.certifier, visit=stage.visit("accepted"))
 
