@@ -84,6 +84,16 @@ VERBS = {
     "declare_change": Told("certificates", "{who} declared: {kind}, {happened_on}. {text}"),
     "settle_declaration": Told("certificates", "{who} settled what was declared ({kind}): {decision}"),
     "withdraw_certificate": Told("certificates", "{who} withdrew the certificate, in force before {in_force_before}"),
+    # Events and spot checks
+    "settle_entry": Told("racing", "{who} settled that an entry of an event is her: {entry}"),
+    "reopen_entry": Told("racing", "{who} took back that an entry of an event is her: {entry}"),
+    "settle_statement": Told("racing", "The signed statement for {entry} is settled: {how} {certificate}"),
+    "begin_spot_check": Told("racing", "{who} began a spot check on {day}"),
+    "describe_spot_instrument": Told("racing", "{who} described instruments for a spot check: {times}"),
+    "record_spot_reading": Told("racing", "{who} took readings for a spot check: {times}"),
+    "amend_spot_reading": Told("racing", "{who} amended readings of a spot check: {times}"),
+    "take_spot_reading_away": Told("racing", "{who} took readings of a spot check away: {times}"),
+    "finish_spot_check": Told("racing", "{who} finished a spot check: {found}"),
 }
 TOGETHER = [verb for verb, told in VERBS.items() if "{times}" in told.sentence]
 

@@ -177,6 +177,7 @@ def finish(*, by: Person, spot: SpotCheck, remark: str = "") -> SpotCheck:
     spot.remark = remark.strip()
     spot.save(update_fields=["outcome", "finished_at", "finished_by", "remark"])
     after = {f"{one.symbol or one.slug}{'' if one.mast == 'main' else f' {one.mast}'}": one.answer for one in found}
+    after["found"] = ", ".join(f"{name} {answer.replace('_', ' ')}" for name, answer in after.items())
     _record(by, "finish_spot_check", spot, after=after)
     return spot
 
