@@ -147,27 +147,25 @@ def _any_close(wanted: Wanted, boats: Iterable[Known], slips: int) -> bool:
 
 
 def _gather(pool: Pool, column: str, texts: Mapping[int, Iterable[str]]) -> None:
-    _fill(pool, texts, f"SELECT given.key, {_COLUMNS} FROM {given()} JOIN boats_boat AS boat ON {column} = given.value")  # noqa: S608
+    statement = f"SELECT given.key, {_COLUMNS} FROM {given()} JOIN boats_boat AS boat ON {column} = given.value"  # noqa: S608
+    _fill(pool, sorted((text, place) for place, some in texts.items() for text in some), statement)
 
 
 def _gather_near(pool: Pool, texts: Mapping[int, Iterable[str]]) -> None:
     statement = (
         f"SELECT given.key, {_COLUMNS} FROM {given()} "  # noqa: S608  (fixed names)
-        "JOIN boats_nearspelling AS near ON near.spelling = given.value "
+        "JOIN boats_nearspelling AS near ON near.mark = CAST(given.value AS bigint) "
         "JOIN boats_boat AS boat ON boat.id = near.boat_id"
     )
-    _fill(pool, texts, statement)
+    # In the order of the index, whose pages are then read once each.
+    _fill(pool, sorted((near.mark(text), place) for place, some in texts.items() for text in some), statement)
 
 
-def _fill(pool: Pool, texts: Mapping[int, Iterable[str]], statement: str) -> None:
-    places, spellings = [], []
-    for place, some in texts.items():
-        for text in some:
-            places.append(place)
-            spellings.append(text)
-    if spellings:
-        for number, boat in _rows(statement, [parameter(spellings)]):
-            pool[places[number]][boat.id] = boat
+def _fill(pool: Pool, looked_for: Sequence[tuple[str | int, int]], statement: str) -> None:
+    """`looked_for`: what the statement joins with, and the line's place."""
+    if looked_for:
+        for number, boat in _rows(statement, [parameter(what for what, _ in looked_for)]):
+            pool[looked_for[number][1]][boat.id] = boat
 
 
 def _rows(statement: str, parameters: list[str]) -> list[tuple[int, Known]]:

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from itertools import islice
+from zlib import crc32
 
 from django.db import connection, transaction
 from django.db.models import F
@@ -23,6 +24,11 @@ NAME_SIGN = "~"  # before the spellings of names: no sail number has it
 SHORTEST_NAME = 4  # letters: of shorter names every other one is near
 LONGEST_NAME = 32  # letters that are looked at: enough to tell any two names apart, and few enough to keep
 CHUNK = 1_000
+
+
+def mark(spelling: str) -> int:
+    """What a spelling is kept as (CRC-32). Two may share one: who is found by it is held against the line anyway."""
+    return crc32(spelling.encode())
 
 
 def without_one(text: str) -> set[str]:
@@ -78,11 +84,11 @@ def _index(rows: list[tuple[int, str, str]]) -> None:
     keys = [pk for pk, _, _ in rows]
     NearSpelling.objects.filter(boat__in=keys).delete()
     with connection.cursor() as cursor:
-        cursor.executemany("INSERT INTO boats_nearspelling (boat_id, spelling) VALUES (%s, %s)", list(_rows(rows)))
+        cursor.executemany("INSERT INTO boats_nearspelling (boat_id, mark) VALUES (%s, %s)", list(_rows(rows)))
     Boat.objects.filter(pk__in=keys).update(near_number=F("sail_number_normal"), near_name=F("name_normal"))
 
 
-def _rows(boats: Iterable[tuple[int, str, str]]) -> Iterator[tuple[int, str]]:
+def _rows(boats: Iterable[tuple[int, str, str]]) -> Iterator[tuple[int, int]]:
     for pk, number, name in boats:
         for spelling in (*number_spellings(number), *name_spellings(name)):
-            yield pk, spelling
+            yield pk, mark(spelling)

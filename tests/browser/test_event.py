@@ -56,7 +56,7 @@ def test_make_paste_settle_print(
     expect(page.get_by_text("Settled: Grey Plover (SKE 2)")).to_be_visible()
     assert Settlement.objects.get().settled_by == cast.race_committee
     page.get_by_role("link", name="Lantern Race").click()
-    expect(page.get_by_text("not sure")).to_have_count(0)
+    expect(page.get_by_text("entry is not sure")).to_have_count(0)
     fits_a_phone()
     report = page.request.get(live_server.url + reverse("events:report", args=[Event.objects.get().key, "pdf"]))
     text = "".join(one.extract_text() for one in pypdf.PdfReader(io.BytesIO(report.body())).pages)
