@@ -31,6 +31,7 @@ from office.demo.people import SIGN_INS, gather
 from office.demo.script import LATEST, WARM, Latest
 from office.demo.story import Afloat, Office, Story, Twist
 from office.demo.truth import draw_truth
+from office.interface.keys import make as make_access_key
 from office.people.models import Person
 from office.policy.actions import change_policy
 from office.policy.queries import current
@@ -65,6 +66,8 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
         office.at(changed, dt.time(9), partial(_change_policy, by))
         rotated = today - dt.timedelta(days=2 * SEASON)
         office.at(rotated, dt.time(8), partial(_rotate_keys, by))
+        lent = today - dt.timedelta(days=30)
+        office.at(lent, dt.time(8), partial(_lend_a_key, by, people["race"], today + dt.timedelta(days=SEASON)))
         progress("four seasons of visits and certificates; this takes a minute or two")
         stories = list(_stories(office, fleet, today))
         for season in (1, 2, 3, 4):
@@ -93,6 +96,14 @@ def _change_policy(by: Person) -> None:
 
 def _rotate_keys(by: Person) -> None:
     rotate_keys(by=by, reason="New keys every other year.")
+
+
+def _lend_a_key(by: Person, holder: Person, expires_on: dt.date) -> None:
+    """Its secret is shown to nobody: whoever tries the interface makes a key of their own."""
+    make_access_key(
+        by=by, name="Sound Week entries", holder=holder, scopes=["validity", "events"], expires_on=expires_on,
+        reason="The race committee's own system asks for the entries' certificates.",
+    )  # fmt: skip
 
 
 def _register(

@@ -22,6 +22,12 @@ SWAPPED_AND_ADMITTED = (
 )
 ISLAND = "No other measurer can reach the island before the season."
 DAMAGED = "The owner reports the mast damaged; to be measured again after the repair."
+BENT = "The boom is bent after a collision; to be looked at before she races again."
+NEW_FORESTAY = "New forestay from the rigger, a turnbuckle longer than the old one."
+WHICH_YARD = (
+    "“The yard”, where she was measured, is the one on the harbour's north quay.",
+    "The harbour has two yards, and the owner asked which of them is meant.",
+)
 WRONG_BUILDER = "The builder's name was wrong on the first one."
 
 
@@ -52,7 +58,7 @@ class Latest:
 LATEST: tuple[Latest, ...] = (
     Latest("signed", 3, "measurer", Twist(before=painted_higher)),
     Latest("signed", 4, "measurer2", Twist(written={"foretriangle_base": "{swapped}"})),
-    Latest("certified", 70, "measurer", Twist(new_rig=new_mast)),
+    Latest("certified", 70, "measurer", Twist(new_rig=new_mast, amended=WHICH_YARD)),
     Latest("signed", 5, "measurer3", Twist(air=COLD)),
     Latest("signed", 2, "measurer4"),  # with a tape whose calibration is overdue
     Latest("under_review", 6, "measurer", Twist(methods=("two_mark",))),
@@ -77,7 +83,7 @@ LATEST: tuple[Latest, ...] = (
     Latest("certified", 90, "measurer4", Twist(exception=ISLAND)),
     Latest("certified", 100, "measurer", Twist(withdrawn=DAMAGED)),
     Latest("certified", 110, "measurer2", Twist(correction=WRONG_BUILDER)),
-    Latest("certified", 95, "measurer3", Twist(in_feet=True)),
-    Latest("certified", 120, "measurer2", Twist(before=painted_lower)),
+    Latest("certified", 95, "measurer3", Twist(in_feet=True, suspended=BENT)),
+    Latest("certified", 120, "measurer2", Twist(before=painted_lower, declared=("rig_changed", NEW_FORESTAY))),
     Latest("certified", 14, "measurer3", Twist(begins_later=45)),
 )  # fmt: skip

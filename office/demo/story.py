@@ -15,7 +15,10 @@ from boats.actions.register import change_particulars
 from boats.models import Boat
 from boats.rigs import as_inputs
 from office.certificates.actions import issue, withdraw
+from office.certificates.amending import amend
+from office.certificates.declaring import declare
 from office.certificates.queries import latest
+from office.certificates.suspending import suspend
 from office.demo.clock import Clock
 from office.demo.designs import BUILDERS, DemoBoat
 from office.demo.kits import KITS
@@ -55,6 +58,9 @@ class Twist:
     question: tuple[str, str, str] | None = None  # slug, question, answer: the visit goes back once
     exception: str = ""
     withdrawn: str = ""  # the certificate is withdrawn later, for this reason
+    suspended: str = ""  # the certificate is suspended later, for this reason
+    declared: tuple[str, str] = ("", "")  # what the owner declares later, and in which words
+    amended: tuple[str, str] = ("", "")  # what an amendment says later, and why
     correction: str = ""  # a second certificate of the same visit replaces the first, for this reason
     choice: str = "string"  # which method is taken where the two differ
     begins_later: int = 0  # days from the issue to the certificate's first day
@@ -248,6 +254,13 @@ class Story:
         certificate = issue(by=by, visit=visit, reason=reason, valid_from=begins)
         if self.twist.correction:
             self.office.at(self.day + dt.timedelta(days=20), NOON, self.correct)
+        for wanted, days, what in (
+            (self.twist.suspended, 40, self.suspend),
+            (self.twist.declared[0], 50, self.declare),
+            (self.twist.amended[0], 25, self.amend),
+        ):
+            if wanted:
+                self.office.at(self.day + dt.timedelta(days=days), NOON, what)
         if self.twist.withdrawn:
             later = self.day + dt.timedelta(days=30)
             self.office.at(later, NOON, lambda: self.take_back(certificate.pk, later))
@@ -275,3 +288,17 @@ class Story:
     def take_back(self, pk: int, on: dt.date) -> None:
         certificate = self.visit.certificates.get(pk=pk)
         withdraw(by=self.person("certifier"), certificate=certificate, on=on, reason=self.twist.withdrawn)
+
+    def suspend(self) -> None:
+        held = self.visit.certificates.get()
+        suspend(by=self.person("certifier"), certificate=held, since=timezone.localdate(), reason=self.twist.suspended)
+
+    def declare(self) -> None:
+        boat, (kind, text) = self.afloat.boat, self.twist.declared
+        owner = boat.ownerships.filter(until=None).select_related("person").first()
+        by = owner.person if owner else self.person("reviewer")
+        declare(by=by, boat=boat, kind=kind, happened_on=timezone.localdate(), text=text)
+
+    def amend(self) -> None:
+        text, reason = self.twist.amended
+        amend(by=self.person("certifier"), certificate=self.visit.certificates.get(), text=text, reason=reason)

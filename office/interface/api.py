@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 from urllib.parse import urlencode
 
@@ -62,7 +61,7 @@ def keys(request: HttpRequest) -> Any:
 )
 @decorate_view(tagged())
 def validity(
-    request: HttpRequest, q: str = Query(..., min_length=1, max_length=LONGEST_TEXT), on: dt.date | None = None
+    request: HttpRequest, q: str = Query(..., min_length=1, max_length=LONGEST_TEXT), on: schemas.Day | None = None
 ) -> Any:
     """How one boat stands on a day: by sail number, name or certificate number."""
     return answering.validity(q, on or timezone.localdate())
@@ -94,7 +93,7 @@ def certificates(
     request: HttpRequest,
     boat: str = Query("", pattern="^[A-Za-z0-9_-]{0,32}$", description="Key of a boat"),
     standing: Standing | None = None,
-    on: dt.date | None = None,
+    on: schemas.Day | None = None,
     page: int = Query(1, ge=1, le=100_000),
     size: int = Query(50, ge=1, le=200),
 ) -> Any:
@@ -126,7 +125,7 @@ def certificates(
     url_name="certificate",
 )
 @decorate_view(tagged())
-def certificate(request: HttpRequest, number: str = Path(..., pattern=NUMBER), on: dt.date | None = None) -> Any:
+def certificate(request: HttpRequest, number: str = Path(..., pattern=NUMBER), on: schemas.Day | None = None) -> Any:
     """What a certificate states, as it was issued, and how it stands on a day."""
     day = on or timezone.localdate()
     paper = answers.find_certificate(number, day, whole=True)

@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+import re
+from typing import Annotated, Any
 
 from ninja import Field, Schema
+from pydantic import BeforeValidator
 
 MOST_ASKED = 200
+
+
+def _iso(value: object) -> object:
+    """A day is written as in 2026-05-04 and in no other way: a bare number would be taken for seconds since 1970."""
+    if isinstance(value, str) and not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", value):
+        raise ValueError("expected a date as in 2026-05-04")
+    if isinstance(value, int | float):
+        raise ValueError("expected a date as in 2026-05-04")
+    return value
+
+
+Day = Annotated[dt.date, BeforeValidator(_iso)]
 
 
 class Problem(Schema):
@@ -56,7 +70,7 @@ class Validity(Schema):
 
 
 class Asked(Schema):
-    on: dt.date | None = Field(None, description="Today where it is not given")
+    on: Day | None = Field(None, description="Today where it is not given")
     asked: list[str] = Field(
         description="Sail numbers, boats' names or certificate numbers", min_length=1, max_length=MOST_ASKED
     )
