@@ -19,7 +19,7 @@ from office.certificates.queries import certificate_list
 from office.certificates.seal import keyring, published
 from office.certificates.standing import Standing, standing_is
 from office.interface import answering, schemas
-from office.interface.guards import Bearer, described, errors, handle, open_to_all, tagged
+from office.interface.guards import Bearer, described, errors, handle, open_to_all, tagged, takes
 from office.interface.models import Scope
 from office.racing import answers, results
 from office.racing import queries as racing_queries
@@ -59,7 +59,7 @@ def keys(request: HttpRequest) -> Any:
     tags=["validity"],
     url_name="validity",
 )
-@decorate_view(tagged())
+@decorate_view(tagged(), takes("q", "on"))
 def validity(
     request: HttpRequest, q: str = Query(..., min_length=1, max_length=LONGEST_TEXT), on: schemas.Day | None = None
 ) -> Any:
@@ -74,6 +74,7 @@ def validity(
     tags=["validity"],
     url_name="validities",
 )
+@decorate_view(takes())
 def validities(request: HttpRequest, asked: schemas.Asked) -> Any:
     """How many boats stand on a day, in the order asked."""
     on = asked.on or timezone.localdate()
@@ -88,7 +89,7 @@ def validities(request: HttpRequest, asked: schemas.Asked) -> Any:
     tags=["certificates"],
     url_name="certificates",
 )
-@decorate_view(tagged())
+@decorate_view(tagged(), takes("boat", "standing", "on", "page", "size"))
 def certificates(
     request: HttpRequest,
     boat: str = Query("", pattern="^[A-Za-z0-9_-]{0,32}$", description="Key of a boat"),
@@ -124,7 +125,7 @@ def certificates(
     tags=["certificates"],
     url_name="certificate",
 )
-@decorate_view(tagged())
+@decorate_view(tagged(), takes("on"))
 def certificate(request: HttpRequest, number: str = Path(..., pattern=NUMBER), on: schemas.Day | None = None) -> Any:
     """What a certificate states, as it was issued, and how it stands on a day."""
     day = on or timezone.localdate()
@@ -141,7 +142,7 @@ def certificate(request: HttpRequest, number: str = Path(..., pattern=NUMBER), o
     tags=["events"],
     url_name="event_results",
 )
-@decorate_view(tagged())
+@decorate_view(tagged(), takes())
 def event_results(request: HttpRequest, key: str = Path(..., pattern=KEY)) -> Any:
     """The last check of the entry list of one of the holder's events."""
     holder = request.auth.holder  # type: ignore[attr-defined]

@@ -22,6 +22,7 @@ from office.interface.schemas import Problem
 
 View = Callable[..., HttpResponse]
 NO_KEY = "Send a good access key: Authorization: Bearer …"
+INVALID = "The request is not as the description has it."
 NOTHING = "There is no such thing."
 LONGEST_TOKEN = 200
 
@@ -56,6 +57,22 @@ def open_to_all(view: View) -> View:
         return view(request, *args, **kwargs)
 
     return counted
+
+
+def takes(*names: str) -> Callable[[View], View]:
+    """Refuses a question with a parameter that the operation does not have: it would be passed over in silence."""
+
+    def decorate(view: View) -> View:
+        @wraps(view)
+        def known(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+            if strange := sorted(set(request.GET) - set(names)):
+                sentences = [f"{name[:40]}: there is no such parameter here" for name in strange[:10]]
+                return problems.problem(422, INVALID, errors=sentences)
+            return view(request, *args, **kwargs)
+
+        return known
+
+    return decorate
 
 
 def address_of(request: HttpRequest) -> str:
@@ -116,7 +133,7 @@ def _saying(answer: Callable[[Any], HttpResponse]) -> Callable[[HttpRequest, Any
 def _invalid(error: ValidationError) -> HttpResponse:
     """Names what is wrong and where, never what was sent."""
     found = [f"{'.'.join(str(part) for part in one['loc'][1:])}: {one['msg']}" for one in error.errors]
-    return problems.problem(422, "The request is not as the description has it.", errors=found)
+    return problems.problem(422, INVALID, errors=found)
 
 
 # What goes wrong, and the problem it becomes; a kind of error goes before what it is a kind of.

@@ -108,7 +108,9 @@ def test_page_by_page(ask, row):
         address, pages = page["next"], pages + 1
     assert (set(found), len(found), pages, page["total"]) == (numbers, 5, 3, 5)
     assert ask(f"{reverse('api:certificates')}?standing=withdrawn").json()["total"] == 0
-    assert ask(f"{reverse('api:certificates')}?size=0").status_code == 422
+    for wrong in ("size=0", "from=2026-01-01", "on=0", "on=2026-1-1", "standing=sunk"):
+        refused = ask(f"{reverse('api:certificates')}?{wrong}")
+        assert (refused.status_code, refused.headers["Content-Type"]) == (422, PROBLEM), wrong
 
 
 def test_results_of_the_holders_own_events(cast, ask):
