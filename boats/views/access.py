@@ -5,7 +5,6 @@ from __future__ import annotations
 import smtplib
 
 from django.contrib import messages
-from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.core.mail import send_mail
 from django.http import HttpRequest, HttpResponse
@@ -27,7 +26,9 @@ from boats.views.common import posted, status_of
 from office.audit.refusals import Refusal
 from office.people.access import person_of
 from office.people.forms import AcceptForm
+from office.people.limits import limited
 from office.people.models import Person
+from office.people.views.entrance import let_in
 
 
 def show(request: HttpRequest, key: str) -> HttpResponse:
@@ -88,6 +89,7 @@ def end(request: HttpRequest, key: str, person_key: str) -> HttpResponse:
 @sensitive_post_parameters("new_password", "again")
 @never_cache
 @login_not_required
+@limited("one_time_link", "30/m/ip", reading=True)
 def join(request: HttpRequest, token: str) -> HttpResponse:
     """Whoever is known signs in and accepts; whoever is new sets a password on the way."""
     invitation = actions.find_boat_invitation(token)
@@ -103,9 +105,8 @@ def join(request: HttpRequest, token: str) -> HttpResponse:
         lambda data: actions.join_by_boat_invitation(token=token, name=data["name"], password=data["new_password"]),
     )
     if person:
-        login(request, person, backend="django.contrib.auth.backends.ModelBackend")
         messages.success(request, f"Welcome, {person.name}. The link is used up; from now on you sign in.")
-        return redirect("desk:boat", invitation.boat.key)
+        return let_in(request, person, reverse("desk:boat", args=[invitation.boat.key]))
     return render(request, "boats/join.html", {**context, "form": form}, status=status_of(form))
 
 
