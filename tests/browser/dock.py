@@ -160,8 +160,8 @@ class Device:
 
     def reopen(self) -> Device:
         """The tab is closed, and the page opened in a new one."""
-        former, self.page = self.page, self.context.new_page()
-        former.close()
+        self.page.close()
+        self.page = self.context.new_page()
         return self.open()
 
     @property

@@ -38,7 +38,8 @@ READY = """async () => {
   for (const end = Date.now() + 60_000; !globalThis.Dock?.app?.reading.row;) {
     if (Date.now() > end) {
       const { store, sender, state } = globalThis.Dock?.app || {};
-      const known = [store?.trouble, !!store?.database, !!store?.kept, sender?.reach, sender?.trouble, !!state];
+      const seen = [location.href, document.title, document.readyState, document.scripts.length];
+      const known = [...seen, store?.trouble, !!store?.database, sender?.reach, sender?.trouble, !!state];
       throw new Error(`the page does not begin: ${JSON.stringify([Object.keys(globalThis.Dock || {}), known])}`);
     }
     await new Promise(go => setTimeout(go, 5));
@@ -116,8 +117,8 @@ class Dock:
 
     def again(self, *, fresh: bool) -> None:
         if fresh:
-            former, self.page = self.page, self.context.new_page()
-            former.close()
+            self.page.close()
+            self.page = self.context.new_page()
         self.page.goto(self.address, wait_until="commit")
         self.page.evaluate(READY)
 
