@@ -127,15 +127,15 @@ def _by_number(wanted: Sequence[Wanted]) -> list[tuple[int, Known]]:
 
 
 def _look_further(wanted: Sequence[Wanted], pool: Pool) -> None:
-    """Boats by number without letters and by name; by near name and by near number where nothing close was found."""
+    """Boats by number without letters and by name; by near number, then by near name, where nothing close was found."""
     _gather(pool, "sail_digits", {place: [wanted[place].digits] for place in pool if wanted[place].digits})
     _gather(pool, "name_normal", {place: [wanted[place].name] for place in pool if wanted[place].name})
     left = [place for place in pool if not _any_close(wanted[place], pool[place].values(), slips=0)]
-    _gather_near(pool, {place: near.name_spellings(wanted[place].name) for place in left})
-    left = [place for place in left if not _any_close(wanted[place], pool[place].values(), slips=1)]
     around = {place: near.numbers_one_off(wanted[place].number, wanted[place].digits) for place in left}
     _gather_near(pool, {place: spellings for place, (spellings, _) in around.items()})
     _gather(pool, "sail_number_normal", {place: numbers for place, (_, numbers) in around.items()})
+    left = [place for place in left if not _any_close(wanted[place], pool[place].values(), slips=1)]
+    _gather_near(pool, {place: near.name_spellings(wanted[place].name) for place in left})
 
 
 def _any_close(wanted: Wanted, boats: Iterable[Known], slips: int) -> bool:
