@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 
 from computations.comparison import Comparison
 from computations.diagnosis.sisters import Sisters
@@ -72,6 +72,8 @@ def waiting_for_review() -> list[Waiting]:
 def step(request: HttpRequest, key: str, direction: str) -> HttpResponse:
     """On to the visit after this one in the queue, or back to the one before; past either end, to the queue."""
     keys = [row.visit.key for row in waiting_for_review()]
+    if key not in keys:
+        get_object_or_404(Visit.objects.only("pk"), key=key)  # one that has left the queue, but a visit
     here = keys.index(key) if key in keys else -1 if direction == "next" else len(keys)
     there = here + (1 if direction == "next" else -1)
     if 0 <= there < len(keys):
