@@ -27,7 +27,16 @@ property_tests.register_profile("office", deadline=None, derandomize=IN_CI)
 property_tests.load_profile("office")
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--with-a-database", action="store_true", help="only tests that use the database")
+
+
+def uses_database(item: pytest.Item) -> bool:
+    fixtures = {"db", "transactional_db", "django_db_setup", "live_server"}
+    return item.get_closest_marker("django_db") is not None or bool(fixtures & set(getattr(item, "fixturenames", ())))
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """What needs Chromium (all of tests/browser) or readers of papers is reported as not run without, and why."""
     for item in items:
         if "browser" in item.path.relative_to(environment.ROOT).parts:
@@ -36,6 +45,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.skip(reason=environment.CHROMIUM.sentence))
         if item.get_closest_marker("readers") and not environment.has_paper_readers():
             item.add_marker(pytest.mark.skip(reason=environment.PAPER_READERS.sentence))
+    if config.getoption("with_a_database"):
+        left_out = [item for item in items if not uses_database(item)]
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if uses_database(item)]
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

@@ -269,8 +269,13 @@ def test_the_private_postgresql_starts_serves_an_ordinary_role_and_goes_away(tmp
 
 
 def test_readers_of_papers_are_installed_where_one_is_missing(monkeypatch):
-    wanted = []
-    monkeypatch.setattr(environment, "install_system_packages", lambda need: wanted.append(need) or True)
+    wanted: list[environment.SystemNeed] = []
+
+    def install(need: environment.SystemNeed) -> bool:
+        wanted.append(need)
+        return True
+
+    monkeypatch.setattr(environment, "install_system_packages", install)
     monkeypatch.setattr(environment, "PAPER_READER_PROGRAMS", ("sh",))
     assert environment.prepare_paper_readers()
     assert wanted == []

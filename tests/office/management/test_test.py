@@ -41,7 +41,7 @@ def run(*arguments) -> tuple[int, str]:
 
 def test_without_arguments_everything_runs(runs):
     assert run() == (0, "SQLite: passed\nBrowser: passed\nPostgreSQL: passed\n")
-    assert runs == [(command.UNIT, None), (command.BROWSER, None), (command.UNIT, "postgres://there")]
+    assert runs == [(command.UNIT, None), (command.BROWSER, None), (command.WITH_A_DATABASE, "postgres://there")]
 
 
 def test_arguments_reach_pytest_on_sqlite(runs):
