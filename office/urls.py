@@ -6,7 +6,7 @@ from office.desk import home
 
 handler400 = "office.people.json_answers.bad_request_answer"
 
-handler400 = "office.failures.bad_request"
+handler400 = "office.people.json_answers.bad_request_answer"
 handler500 = "office.failures.server_error"
 
 urlpatterns = [

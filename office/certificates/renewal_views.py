@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 from django.contrib import messages
 from django.core.paginator import Paginator
@@ -33,10 +34,7 @@ def choose(request: HttpRequest) -> HttpResponse:
     until = form.cleaned_data["until"] if form.is_valid() else today
     if request.method == "POST":
         try:
-            begun = renewing.begin(
-                by=person_of(request), key=request.POST.get("key", "")[:32] or new_key(),
-                numbers=request.POST.getlist("number"),
-            )  # fmt: skip
+            begun = renewing.begin(by=person_of(request), key=_key(request), numbers=request.POST.getlist("number"))
             return redirect("certificates:renewal", begun.key)
         except NotAllowed:
             raise
@@ -46,6 +44,12 @@ def choose(request: HttpRequest) -> HttpResponse:
     rows = [(one, renewing.why_not(one, today)) for one in renewing.weigh(page.object_list)]
     context = {"page": page, "rows": rows, "form": form, "until": until, "key": new_key()}
     return render(request, "certificates/renew.html", context, status=422 if request.method == "POST" else 200)
+
+
+def _key(request: HttpRequest) -> str:
+    """The key the form was made with, so that a repeated click finds what the first one began."""
+    given = request.POST.get("key", "")
+    return given if re.fullmatch(r"[\w-]{8,32}", given, re.ASCII) else new_key()
 
 
 @require_roles(Role.CERTIFIER)

@@ -16,8 +16,8 @@ from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse, Un
 from django.http.multipartparser import MultiPartParserError
 from django.shortcuts import resolve_url
 from django.views.csrf import csrf_failure
-from django.views.defaults import bad_request
 
+from office import failures
 from office.audit.refusals import Refusal
 
 View = Callable[..., HttpResponseBase]
@@ -91,7 +91,7 @@ def bad_request_answer(request: HttpRequest, exception: Exception) -> HttpRespon
     if _asked_by_script(request):
         too_big = isinstance(exception, RequestDataTooBig)
         return _too_big() if too_big else _broken_off()
-    return bad_request(request, exception)
+    return failures.bad_request(request, exception)
 
 
 def _asked_by_script(request: HttpRequest) -> bool:

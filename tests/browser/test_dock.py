@@ -284,7 +284,7 @@ def test_a_sign_in_that_ran_out_asks_again_and_loses_nothing(device, visit, stag
     phone.page.get_by_role("link", name="Sign in again to send 1 reading").click()
     phone.page.get_by_label("E-mail").fill(stage.cast.measurer.email)
     phone.page.get_by_label("Password").fill(PASSWORD)
-    phone.page.get_by_role("button", name="Sign in").click()
+    phone.page.get_by_role("button", name="Sign in", exact=True).click()
     expect(phone.readout).to_be_visible()
     phone.is_with_the_office()
     assert values(visit) == ["126"]

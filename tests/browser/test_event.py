@@ -32,7 +32,7 @@ def test_make_paste_settle_print(
     page.goto(live_server.url + reverse("people:sign_in"))
     page.get_by_label("E-mail").fill(cast.race_committee.email)
     page.get_by_label("Password", exact=True).fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in", exact=True).click()
     page.get_by_role("link", name="Events").click()
     page.get_by_role("link", name="Make an event").click()
     today = timezone.localdate()

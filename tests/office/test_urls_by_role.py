@@ -36,6 +36,7 @@ from surveys import actions
 from surveys.actions.calendars import make_calendar
 from surveys.actions.photos import add_photo
 from surveys.models import Visit
+from surveys.paper import pages
 from tests.cast import Cast, make_cast
 from tests.factors import give_second_factors
 from tests.surveys.makers import Stage, picture, record_kit, register_boat
@@ -463,6 +464,8 @@ def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
     """Built once: every test looks at the same world, and what its requests change is taken back."""
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patch:
         patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
+        # Whom it is for does not hang on what is printed, and every budget of a visit takes seconds to print.
+        patch.setattr(pages, "all_budgets", lambda shown, size: b"%PDF")
         patch.setattr(amending, "render", lambda document, size: b"%PDF")
         patch.setattr(pades, "sign", lambda content, key, at: content)
         yield World(make_cast())

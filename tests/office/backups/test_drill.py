@@ -28,7 +28,7 @@ ON_SQLITE = connection.vendor == "sqlite"
 
 
 @pytest.fixture
-def office(cast, transactional_db, settings, tmp_path):
+def office(cast, transactional_db, own_keys, settings, tmp_path):
     """A boat with a signed visit, a photo and a key, and a directory for it all."""
     data = tmp_path / "office"
     (data / "media").mkdir(parents=True)

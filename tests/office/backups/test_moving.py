@@ -21,7 +21,7 @@ ON_SQLITE = connection.vendor == "sqlite"
 
 
 @pytest.fixture
-def here(cast, transactional_db) -> str:
+def here(cast, transactional_db, own_keys) -> str:
     """The address of the tests' own database, with an accepted visit in it."""
     Stage(cast, register_boat(cast), record_kit(cast)).visit("accepted")
     there = connection.settings_dict
