@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from django import forms
+from django.http import HttpRequest
 from django.utils import timezone
 
 from boats.forms.fields import FigureField, day
@@ -23,6 +25,11 @@ def reason_field(help_text: str, *, required: bool = True) -> forms.CharField:
         widget=forms.Textarea(attrs={"rows": 3}),
         error_messages={"required": "A reason is needed: it is kept with the certificate and read years later."},
     )
+
+
+def ticked_numbers(request: HttpRequest) -> list[str]:
+    """The certificates ticked in a list; what has not the form of a number is none."""
+    return [one for one in request.POST.getlist("number") if re.fullmatch(r"[A-Za-z0-9-]{1,20}", one)]
 
 
 class FilterForm(forms.Form):

@@ -17,7 +17,7 @@ from computations.typesetting import unit_word
 from office import papers, spreadsheets
 from office.audit.refusals import NotAllowed, Refusal
 from office.certificates import recalling
-from office.certificates.forms import RecallActForm, RecallForm
+from office.certificates.forms import RecallActForm, RecallForm, ticked_numbers
 from office.certificates.models import Certificate
 from office.certificates.standing import WORDS
 from office.people.access import OFFICE, person_of, require_roles
@@ -50,7 +50,7 @@ def show(request: HttpRequest, identifier: str) -> HttpResponse:
         if act.is_valid():
             try:
                 outcomes = recalling.recall(
-                    by=by, instrument=instrument, numbers=request.POST.getlist("number"), verb=act.cleaned_data["verb"],
+                    by=by, instrument=instrument, numbers=ticked_numbers(request), verb=act.cleaned_data["verb"],
                     reason=act.cleaned_data["reason"],
                 )  # fmt: skip
             except NotAllowed:
@@ -63,7 +63,7 @@ def show(request: HttpRequest, identifier: str) -> HttpResponse:
     context = {
         "instrument": instrument, "form": form, "act": act, "page": page, "outcomes": outcomes, "error": error,
         "rows": list(recalling.weigh(page.object_list, instrument, error)), "unit": _unit(instrument),
-        "certifier": by.holds(Role.CERTIFIER), "ticked": set(request.POST.getlist("number")),
+        "certifier": by.holds(Role.CERTIFIER), "ticked": set(ticked_numbers(request)),
         "asked": "first" in request.GET,
     }  # fmt: skip
     return render(request, "certificates/recall.html", context, status=422 if act.errors or form.errors else 200)

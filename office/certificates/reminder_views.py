@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from office.audit.refusals import NotAllowed, Refusal
 from office.certificates import reminding, renewing
-from office.certificates.forms import EndingForm
+from office.certificates.forms import EndingForm, ticked_numbers
 from office.certificates.renewal_views import AHEAD, ROWS
 from office.people.access import OFFICE, person_of, require_roles
 
@@ -37,7 +37,7 @@ def show(request: HttpRequest) -> HttpResponse:
 
 def _sent(request: HttpRequest) -> bool:
     try:
-        done = reminding.send_ticked(by=person_of(request), numbers=request.POST.getlist("number"))
+        done = reminding.send_ticked(by=person_of(request), numbers=ticked_numbers(request))
     except NotAllowed:
         raise
     except Refusal as refusal:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from boats.models import new_key
 from office.audit.refusals import NotAllowed, Refusal
 from office.certificates import renewing
-from office.certificates.forms import EndingForm
+from office.certificates.forms import EndingForm, ticked_numbers
 from office.certificates.models import Renewal
 from office.people.access import person_of, require_roles
 from office.people.confirming import confirmed
@@ -34,7 +34,7 @@ def choose(request: HttpRequest) -> HttpResponse:
     until = form.cleaned_data["until"] if form.is_valid() else today
     if request.method == "POST":
         try:
-            begun = renewing.begin(by=person_of(request), key=_key(request), numbers=request.POST.getlist("number"))
+            begun = renewing.begin(by=person_of(request), key=_key(request), numbers=ticked_numbers(request))
             return redirect("certificates:renewal", begun.key)
         except NotAllowed:
             raise

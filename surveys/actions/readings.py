@@ -49,10 +49,10 @@ def record_reading(
     _open(by, visit)
     kind, position = kind_of(slug), position.strip()
     check_place(kind, _rig(visit), mast, position, take)
-    rules.check_not_absent(visit, slug, mast, position)
     if kind.named_position:
         named = visit.readings.filter(slug=slug, mast=mast).values_list("position", flat=True)
         check_more_places(kind, seen(kind.name, position, LONGEST_POSITION, "position"), set(named))
+    rules.check_not_absent(visit, slug, mast, position)
     written = read_value(kind, text, unit)
     _check_instrument(visit, instrument)
     former = (
