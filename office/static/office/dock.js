@@ -181,11 +181,16 @@
 
     /** Keep an entry first, then send: what is typed is on the device before anything else happens. */
     async keep(row, entry) {
-      const { me, title } = this.state;
+      const { me, title } = this.state, bar = region("bar");
+      bar.setAttribute("aria-busy", "true"); // what it says is about to change
       const whole = {
         token: Dock.token(), row: row.sendRow || row.key, position: "", take: null, text: "", unit: "", instrument: "", remark: "", reason: "",
         typed_at: new Date().toISOString(), by: me.key, byName: me.name, page: this.page, title, address: location.pathname, rowName: Dock.nameOf(row), ...entry,
       };
+      try { return await this.keepWhole(row, entry, whole); } finally { bar.removeAttribute("aria-busy"); }
+    }
+
+    async keepWhole(row, entry, whole) {
       const kept = await this.store.add("entries", whole);
       this.last = { ...whole, kept, outcome: "", place: { slug: row.slug, mast: row.mast, position: entry.position || row.position, open_position: false } };
       await this.refresh();
