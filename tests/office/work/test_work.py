@@ -7,6 +7,7 @@ import threading
 
 import pytest
 from django.db import connection, transaction
+from django.urls import reverse
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
@@ -132,11 +133,11 @@ def test_progress_is_written_only_now_and_then(cast, calls, django_assert_num_qu
 
 def test_pages(client, cast, calls):
     client.force_login(cast.administrator)
-    assert "Counting" in client.get("/work/").content.decode()
-    answer = client.post("/work/ask/", {"kind": "count"})
+    assert "Counting" in client.get(reverse("work:list")).content.decode()
+    answer = client.post(reverse("work:ask"), {"kind": "count"})
     work = Work.objects.get()
-    assert answer.url == f"/work/{work.key}/"
-    assert client.post("/work/ask/", {"kind": "count"}).url == answer.url  # a repeated click
+    assert answer.url == reverse("work:work", args=[work.key])
+    assert client.post(reverse("work:ask"), {"kind": "count"}).url == answer.url  # a repeated click
     page = client.get(answer.url).content.decode()
     assert "Waiting for a worker" in page
     assert 'hx-trigger="every 1s"' in page
@@ -150,9 +151,9 @@ def test_pages(client, cast, calls):
 def test_only_who_may_asks_and_looks(client, cast, calls):
     work = actions.ask_for_work(by=cast.administrator, kind="count", to=1)
     client.force_login(cast.reviewer)
-    assert client.get(f"/work/{work.key}/").status_code == 403
-    assert client.post("/work/ask/", {"kind": "count"}).status_code == 403
-    assert client.post("/work/ask/", {"kind": "dream"}).status_code == 409
+    assert client.get(reverse("work:work", args=[work.key])).status_code == 403
+    assert client.post(reverse("work:ask"), {"kind": "count"}).status_code == 403
+    assert client.post(reverse("work:ask"), {"kind": "dream"}).status_code == 409
 
 
 def test_recompute_as_long_work(cast):
