@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
@@ -284,29 +284,38 @@ def _free_port() -> int:
 
 
 @contextlib.contextmanager
-def private_postgresql(programs: Path) -> Iterator[str]:
-    """A PostgreSQL server in a temporary directory, on 127.0.0.1 and a free port; yields its DATABASE_URL.
-
-    It runs as the user postgres when we are root (it refuses root). Nothing in it is meant to last, so it does not
-    wait for the disk. The tests sign in as an ordinary role that may create databases and nothing more.
-    """
+def _postgresql_at_home(programs: Path, prefix: str) -> Iterator[tuple[Path, Callable[..., None]]]:
+    """A temporary directory for one server, and what runs its programs there: as `postgres` where we are root."""
     as_root = os.geteuid() == 0
-    directory = Path(tempfile.mkdtemp(prefix="office-postgresql-", dir="/tmp" if as_root else None))  # noqa: S108
+    directory = Path(tempfile.mkdtemp(prefix=prefix, dir="/tmp" if as_root else None))  # noqa: S108
     as_user = []
     if as_root:  # in /tmp, which another user can reach for certain
         shutil.chown(directory, "postgres", "postgres")
         as_user = ["runuser", "-u", "postgres", "--"]
-    port = _free_port()
-    data, log = directory / "data", directory / "log"
 
     def run(program: str, *arguments: str) -> None:
         done = _run_logged([*as_user, str(programs / program), *arguments], directory=directory)
         if done.returncode:
             raise RuntimeError(f"{program} failed; {SETUP_LOG} says why.")
 
-    control = ("-D", str(data), "-l", str(log), "-w")
-    options = f"-p {port} -k {directory} -c listen_addresses=127.0.0.1 -c fsync=off -c full_page_writes=off"
     try:
+        yield directory, run
+    finally:
+        shutil.rmtree(directory, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def private_postgresql(programs: Path) -> Iterator[str]:
+    """A PostgreSQL server in a temporary directory, on 127.0.0.1 and a free port; yields its DATABASE_URL.
+
+    It runs as the user postgres when we are root (it refuses root). Nothing in it is meant to last, so it does not
+    wait for the disk. The tests sign in as an ordinary role that may create databases and nothing more.
+    """
+    port = _free_port()
+    with _postgresql_at_home(programs, "office-postgresql-") as (directory, run):
+        data, log = directory / "data", directory / "log"
+        control = ("-D", str(data), "-l", str(log), "-w")
+        options = f"-p {port} -k {directory} -c listen_addresses=127.0.0.1 -c fsync=off -c full_page_writes=off"
         run("initdb", "-D", str(data), "-U", "postgres", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8")
         run("pg_ctl", *control, "-o", options, "start")
         try:
@@ -315,38 +324,23 @@ def private_postgresql(programs: Path) -> Iterator[str]:
             yield f"postgres://office@127.0.0.1:{port}/postgres"
         finally:
             run("pg_ctl", *control, "-m", "immediate", "stop")
-    finally:
-        shutil.rmtree(directory, ignore_errors=True)
 
 
 @contextlib.contextmanager
 def private_standby(programs: Path, primary_port: int) -> Iterator[str]:
     """A streaming replica of the `private_postgresql` on that port, in a directory of its own; yields its address."""
-    as_root = os.geteuid() == 0
-    directory = Path(tempfile.mkdtemp(prefix="office-standby-", dir="/tmp" if as_root else None))  # noqa: S108
-    as_user = []
-    if as_root:
-        shutil.chown(directory, "postgres", "postgres")
-        as_user = ["runuser", "-u", "postgres", "--"]
-    port, data = _free_port(), directory / "data"
-
-    def run(program: str, *arguments: str) -> None:
-        done = _run_logged([*as_user, str(programs / program), *arguments], directory=directory)
-        if done.returncode:
-            raise RuntimeError(f"{program} failed; {SETUP_LOG} says why.")
-
-    control = ("-D", str(data), "-l", str(directory / "log"), "-w")
-    options = f"-p {port} -k {directory} -c listen_addresses=127.0.0.1 -c fsync=off"
-    source = f"host=127.0.0.1 port={primary_port} user=postgres"
-    try:
+    port = _free_port()
+    with _postgresql_at_home(programs, "office-standby-") as (directory, run):
+        data = directory / "data"
+        control = ("-D", str(data), "-l", str(directory / "log"), "-w")
+        options = f"-p {port} -k {directory} -c listen_addresses=127.0.0.1 -c fsync=off"
+        source = f"host=127.0.0.1 port={primary_port} user=postgres"
         run("pg_basebackup", "-d", source, "-D", str(data), "-R", "-X", "stream", "-c", "fast", "--no-sync")
         run("pg_ctl", *control, "-o", options, "start")
         try:
             yield f"postgres://office@127.0.0.1:{port}/postgres"
         finally:
             run("pg_ctl", *control, "-m", "immediate", "stop")
-    finally:
-        shutil.rmtree(directory, ignore_errors=True)
 
 
 # --- Running programs -------------------------------------------------------------------------------------------
