@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from django.urls import reverse
@@ -93,9 +94,10 @@ def test_many_in_one_go(client, cast, issued, row, generous):
     shown = client.get(page).content.decode()
     assert issued.number in shown
     assert other.number in shown
-    empty = client.post(page, {"key": "abc"})
+    key = re.findall(r'name="key" value="([^"]+)"', shown)[0]
+    empty = client.post(page, {"key": key})
     assert (empty.status_code, Renewal.objects.count()) == (422, 0)
-    typed = {"key": "abc", "number": [issued.number, other.number]}
+    typed = {"key": key, "number": [issued.number, other.number]}
     progress = client.post(page, typed).headers["Location"]
     assert client.post(page, typed).headers["Location"] == progress
     assert (Renewal.objects.count(), RenewalItem.objects.count()) == (1, 2)
