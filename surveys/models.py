@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
-from django.db.models.functions import Lower
+from django.db.models.functions import Coalesce, Lower
 from django.utils import timezone
 
 from boats.models import Boat, Rig
@@ -144,6 +144,7 @@ class Visit(models.Model):
             models.Index(fields=["boat", "date"], name="visits_by_boat"),
             models.Index(Lower("harbour"), name="visits_by_harbour"),
             models.Index(Lower("place"), name="visits_by_place"),
+            models.Index(Coalesce("date", "planned_on"), "id", name="visits_by_day"),  # the order of the list
         ]
 
     def __str__(self) -> str:
