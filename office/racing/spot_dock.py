@@ -27,7 +27,9 @@ from surveys.dock_entries import Entry, entry_of, said_token
 from surveys.dock_sending import typed_by_another
 from surveys.reading_rows import ReadingRow
 from surveys.row_keys import NEW
+from surveys.values import read_value
 
+Aliases = dict[str, str]  # tokens of this request -> that of the same value, which another device had stored
 NOT_HERE = "A spot check knows takes only: record a figure, amend it or take it away."
 
 
@@ -64,6 +66,7 @@ def state_of(spot: SpotCheck, person: Person) -> JSON:
         "why_not": why_not,
         "edition": 1,
         "signed_once": False,
+        "takes_only": True,  # nothing is absent here, nothing is signed: the page offers neither
         "units": "feet" if person.lengths == "feet" else "mm",
         "shows_previous": False,
         "stations": [{"slug": slug, "name": name} for slug, name in STATION_NAMES.items()],
@@ -144,14 +147,15 @@ def _panel(spot: SpotCheck, rows: list[spot_rows.SpotRow]) -> JSON:
 def send(*, by: Person, spot: SpotCheck, entries: Iterable[object]) -> list[JSON]:
     """Take the entries in their order; one that is refused never stands in the way of the next."""
     rules.check_may_run(by, spot.event)
-    return [_one(by, spot, given) for given in entries]
+    known_as: Aliases = {}
+    return [_one(by, spot, given, known_as) for given in entries]
 
 
-def _one(by: Person, spot: SpotCheck, given: object) -> JSON:
+def _one(by: Person, spot: SpotCheck, given: object, known_as: Aliases) -> JSON:
     token = said_token(given)
     try:
         entry = entry_of(given)
-        outcome, sentence, reading = _taken(by, spot, entry)
+        outcome, sentence, reading = _taken(by, spot, entry, known_as)
     except Refusal as refusal:
         return {"token": token, "outcome": "refused", "sentence": str(refusal), "current": None}
     current = take_json(reading, by) if reading else None
@@ -159,16 +163,16 @@ def _one(by: Person, spot: SpotCheck, given: object) -> JSON:
 
 
 @transaction.atomic
-def _taken(by: Person, spot: SpotCheck, entry: Entry) -> tuple[str, str, SpotReading | None]:
+def _taken(by: Person, spot: SpotCheck, entry: Entry, known_as: Aliases) -> tuple[str, str, SpotReading | None]:
     known = SpotReading.objects.select_related("recorded_by").filter(token=entry.token).first()
     if known is not None:
         return _again(spot, entry, known)
     if entry.by and entry.by != by.key:
         raise NotAllowed(typed_by_another(entry.by))
     if entry.kind == "take":
-        return _take(by, spot, entry)
+        return _take(by, spot, entry, known_as)
     if entry.kind in {"amend", "take_away"}:
-        return _replace(by, spot, entry)
+        return _replace(by, spot, entry, known_as)
     raise WrongState(NOT_HERE)
 
 
@@ -181,7 +185,7 @@ def _again(spot: SpotCheck, entry: Entry, known: SpotReading) -> tuple[str, str,
     return "already", f"Stored already: {_read_back(known)}.", known
 
 
-def _take(by: Person, spot: SpotCheck, entry: Entry) -> tuple[str, str, SpotReading | None]:
+def _take(by: Person, spot: SpotCheck, entry: Entry, known_as: Aliases) -> tuple[str, str, SpotReading | None]:
     slug, mast, position = _place(spot, entry)
     about: dict[str, Any] = {
         "by": by, "spot": spot, "slug": slug, "mast": mast, "position": position, "text": entry.text,
@@ -190,16 +194,20 @@ def _take(by: Person, spot: SpotCheck, entry: Entry) -> tuple[str, str, SpotRead
     try:
         stored = spot_checks.record_reading(**about, take=entry.take)
     except spot_checks.TakeThere as there:
-        if there.reading.written == entry.text.strip() and there.reading.instrument == entry.instrument:
+        same = read_value(READINGS[slug], entry.text, entry.unit).value == there.reading.value
+        if same and there.reading.instrument == entry.instrument:
+            known_as[entry.token] = there.reading.token
             return "already", f"Another device stored the same value: {_read_back(there.reading)}.", there.reading
         stored = spot_checks.record_reading(**about)
-        said = f"Take {entry.take} says {there.reading.written} by now; this is kept as take {stored.take}"
+        now = "has been taken away" if there.reading.value is None else f"says {there.reading.written}"
+        said = f"Take {entry.take} {now} by now; this is kept as take {stored.take}"
         return "stored", f"{said}: {_read_back(stored)}.", stored
     return "stored", f"Stored: {_read_back(stored)}.", stored
 
 
-def _replace(by: Person, spot: SpotCheck, entry: Entry) -> tuple[str, str, SpotReading | None]:
-    reading = SpotReading.objects.filter(spot_check=spot, token=entry.replaces).first()
+def _replace(by: Person, spot: SpotCheck, entry: Entry, known_as: Aliases) -> tuple[str, str, SpotReading | None]:
+    token = known_as.get(entry.replaces, entry.replaces)
+    reading = SpotReading.objects.filter(spot_check=spot, token=token).first()
     if reading is None:
         raise WrongState("The reading that this one replaces has not been stored here.")
     away = entry.kind == "take_away"

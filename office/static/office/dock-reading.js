@@ -66,8 +66,7 @@
       this.reason = null;
       if (!this.amending) return "";
       this.reason = make("input", { id: "dock-reason", maxlength: 200, autocomplete: "off" });
-      const needed = this.app.state.signed_once;
-      return make("div.field", {}, make("label", { for: "dock-reason" }, needed ? "Why it is amended" : "Why it is amended (may stay empty until the visit is signed)"), this.reason);
+      return make("div.field", {}, make("label", { for: "dock-reason" }, Dock.whyLabel("Why it is amended", this.app.state)), this.reason);
     }
 
     storeButton() {
@@ -99,7 +98,7 @@
       fill(this.takes, row.absent ? this.absence(row) : "", row.takes.length ? make("ul", {}, row.takes.map((one) => this.take(one))) : "",
         row.previous ? make("p.small", {}, `Before, ${row.previous.date || "last visit"}: ${row.previous.text}`) : "",
         this.amending ? button("Leave it as it is", () => this.show(this.row, { focus: true }), { data: { focus: "leave" } }) : "");
-      fill(this.more, this.app.state.writable && !row.takes.length && !row.absent ? button("Not on this rig", () => this.app.sayAbsent(row), { data: { focus: "absent" } }) : "",
+      fill(this.more, this.app.state.writable && !this.app.state.takes_only && !row.takes.length && !row.absent ? button("Not on this rig", () => this.app.sayAbsent(row), { data: { focus: "absent" } }) : "",
         button("‹ Back", () => this.app.step(-1), { data: { focus: "back" }, hidden: "one reading in the measurer's order" }),
         button("On ›", () => this.app.step(1), { data: { focus: "on" }, hidden: "one reading in the measurer's order" }));
       this.app.drawPlace(this.place, row);

@@ -40,8 +40,8 @@
     const findings = all.slice(0, MOST);
     const more = all.length - findings.length;
     const words = doneInWords(last);
-    // What the office adds: that another device had the same figure, or that the rig's description says otherwise.
-    const sentence = last.outcome === "already" || (last.outcome && last.kind === "absent") ? last.sentence : "";
+    // What the office adds: that another device had the same figure, or that the rig's description says otherwise, or a take's other number.
+    const sentence = last.outcome === "already" || last.moved || (last.outcome && last.kind === "absent") ? last.sentence : "";
     const aloud = [words, `${word}.`, sentence, ...findings.map((one) => one.message)].filter(Boolean).join(" ");
     Dock.say(voice, aloud);
     Dock.say(shown, aloud, make("p.dock-said-back", {}, words, " ", mark(shape, word, tone)),

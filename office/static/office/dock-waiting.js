@@ -88,7 +88,7 @@
     fill(root,
       trouble ? make("section.dock-trouble", { role: "alert" }, make("h2", {}, mark("stop", "This device keeps nothing", "signal")),
         make("p", {}, `Its storage refused (${trouble}). A reading counts as kept only when the office has it: save what waits to a file before you leave, or take the paper sheet.`)) : "",
-      state && !state.writable ? make("p.dock-trouble", {}, mark("pause", state.why_not || "Readings cannot be added to this visit now.", "firm")) : "",
+      state && !state.writable ? make("p.dock-trouble", {}, mark("pause", state.why_not || "Readings cannot be added now.", "firm")) : "",
       open.length ? make("section.dock-trouble", { "aria-label": "Two readings differ" }, make("h2", {}, mark("swap", `${count(open.length, "reading")} typed twice with different figures`, "signal")), make("ul", {}, open.map((one) => conflictOne(one, nameOf(one.row), acts)))) : "",
       groups.refused.length ? make("section.dock-trouble", { "aria-label": "Refused" }, make("h2", {}, mark("stop", `${count(groups.refused.length, "reading")} refused, kept here for you`, "signal")), make("ul", {}, groups.refused.map((one) => refusedOne(one, acts)))) : "",
       refusedPhotos.map((one) => make("div.dock-trouble", {}, make("p.field-error", {}, Dock.shape("stop"), make("span", {}, `A photo was refused: ${one.sentence}`)), button("Throw it away", () => acts.discardPhoto(one), { grave: true, data: { focus: `photo-${one.token}` } }))),

@@ -124,8 +124,14 @@ var Dock = globalThis.Dock || {};
     return Number.isNaN(at.getTime()) ? "" : at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
   };
 
+  /** What a reason is asked for with. A visit's first signature makes it a must; where there are takes only it never is. */
+  const whyLabel = (words, state) => {
+    if (state.signed_once) return words;
+    return `${words} (may stay empty${state.takes_only ? "" : " until the visit is signed"})`;
+  };
+
   Object.assign(Dock, {
-    inWords, numberOf, spaced, figure, feetText, feetInMillimetres, feetInWords, readBack, written, count, clock, THIN,
+    inWords, numberOf, spaced, figure, feetText, feetInMillimetres, feetInWords, readBack, written, count, clock, whyLabel, THIN,
   });
   globalThis.Dock = Dock;
 })();

@@ -74,7 +74,7 @@
 
     takeAnswers(answers) {
       const mine = this.last && answers.find((one) => one.token === this.last.token);
-      if (mine) { this.last.outcome = mine.outcome; this.last.sentence = mine.sentence || ""; }
+      if (mine) Object.assign(this.last, { outcome: mine.outcome, sentence: mine.sentence || "", moved: mine.outcome === "stored" && this.last.kind === "take" && Boolean(mine.current) && mine.current.take !== this.last.take });
       this.render();
     }
 
@@ -106,7 +106,7 @@
     renderNothing() {
       const dead = this.sender.reach === "dead" || this.sender.reach === "signed_out" || this.sender.reach === "refused";
       region("work").hidden = true;
-      fill(region("nothing"), make("p", {}, dead ? "This device has not seen this page with the office's answer yet, so it does not know the readings. What waits here is kept. Until the office answers, the paper sheet is the way." : "The readings are being fetched."));
+      fill(region("nothing"), make("p", {}, dead ? "This device has not seen this page with the office's answer yet, so it does not know the readings. What waits here is kept. Until the office answers, paper is the way." : "The readings are being fetched."));
     }
 
     renderWork() {
@@ -213,7 +213,7 @@
     async takeAway(row, take) {
       const needed = this.state.signed_once;
       const reason = await Dock.question({ title: "Take this reading away", sentence: `${Dock.nameOf(row)}, take ${take.take}: ${Dock.written(take)}. It stays in the record as taken away.`,
-        label: needed ? "Why" : "Why (may stay empty until the visit is signed)", submit: "Take it away", required: needed, grave: true });
+        label: Dock.whyLabel("Why", this.state), submit: "Take it away", required: needed, grave: true });
       if (reason === null) return;
       await this.keep(row, { kind: "take_away", replaces: take.token, take: take.take, reason });
     }
@@ -261,7 +261,7 @@
           if (sure) { await this.store.remove("entries", [entry.token]); await this.refresh(); }
         },
         discardPhoto: async (photo) => { await this.store.remove("photos", [photo.token]); await this.refresh(); },
-        insecureSentence: () => "This page is not reached by https, so it cannot be opened again while the office is out of reach: leave it open (what you type is kept here and sent later), or use the paper sheet and the upload of a log sheet.",
+        insecureSentence: () => "This page is not reached by https, so it cannot be opened again while the office is out of reach: leave it open (what you type is kept here and sent later), or write on paper and type it in later.",
       };
     }
 

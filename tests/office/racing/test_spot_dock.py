@@ -110,3 +110,27 @@ def test_a_finished_check_takes_nothing_more(
     spot_checks.finish(by=cast.race_committee, spot=spot)
     assert outcomes(sent(committee, spot, a_take(2, "15001", take=2))) == ["refused"]
     assert _state(committee, spot)["writable"] is False
+
+
+def test_the_same_value_of_another_device_can_be_amended_at_once(committee: Client, spot: SpotCheck) -> None:
+    """Typed, put right and taken back without a network: the page knows its own tokens only."""
+    sent(committee, spot, a_take(1, "15000"))
+    amend = {**a_take(3, "15001"), "kind": "amend", "replaces": token(2)}
+    answers = sent(committee, spot, a_take(2, "15.000", unit="m"), amend)
+    assert outcomes(answers) == ["already", "stored"]
+    assert [take["text"] for row in _state(committee, spot)["rows"] for take in row["takes"]] == ["15001"]
+
+
+def test_a_take_that_was_taken_away_is_not_filled_again(committee: Client, spot: SpotCheck) -> None:
+    away = {"token": token(2), "kind": "take_away", "row": ROW, "replaces": token(1)}
+    answers = sent(committee, spot, a_take(1, "15000"), away, a_take(3, "15002"))
+    assert (outcomes(answers)[2], answers[2]["current"]["take"]) == ("stored", 2)
+    assert answers[2]["sentence"].startswith("Take 1 has been taken away by now; this is kept as take 2")
+
+
+def test_the_page_offers_only_what_a_spot_check_takes(committee: Client, spot: SpotCheck) -> None:
+    """What the state says of it is what the sending refuses."""
+    assert _state(committee, spot)["takes_only"] is True
+    for kind in ("absent", "present", "settle", "undo"):
+        entry = {"token": token(1), "kind": kind, "row": ROW, "reason": "x", "replaces": token(9), "choose": "mine"}
+        assert outcomes(sent(committee, spot, entry)) == ["refused"], kind
