@@ -14,10 +14,12 @@ from office.certificates.forms import AmendForm
 from office.certificates.models import AmendmentDocument
 from office.certificates.views import readable
 from office.people.access import person_of, require_roles
+from office.people.confirming import confirmed
 from office.people.models import Role
 
 
 @require_roles(Role.CERTIFIER)
+@confirmed
 def amend(request: HttpRequest, number: str) -> HttpResponse:
     certificate, by = readable(request, number), person_of(request)
     amending.check_may_amend(by, certificate)

@@ -13,6 +13,7 @@ from boats.views.common import posted, status_of
 from office.certificates import declaring
 from office.certificates.forms import DeclareForm, HandOverForm, SettleForm
 from office.people.access import OFFICE, person_of, require_roles
+from office.people.confirming import confirmed
 from office.people.models import Role
 from office.policy import queries as policy_queries
 
@@ -41,6 +42,7 @@ def declare(request: HttpRequest, key: str) -> HttpResponse:
 
 
 @require_roles(*OFFICE)
+@confirmed
 def settle(request: HttpRequest, key: str) -> HttpResponse:
     """Reinstating and withdrawing are a certifier's; anybody of the office may leave it as it stands."""
     rows = Declaration.objects.select_related("boat", "declared_by", "settled_by")

@@ -21,6 +21,7 @@ from office.certificates.forms import RecallActForm, RecallForm, ticked_numbers
 from office.certificates.models import Certificate
 from office.certificates.standing import WORDS
 from office.people.access import OFFICE, person_of, require_roles
+from office.people.confirming import confirmed
 from office.people.models import Role
 from surveys.models import Instrument
 
@@ -40,6 +41,7 @@ def _asked(request: HttpRequest) -> RecallForm:
 
 
 @require_roles(*OFFICE)
+@confirmed
 def show(request: HttpRequest, identifier: str) -> HttpResponse:
     """Asked with days it lists; sent by a certifier it suspends or withdraws the ticked ones."""
     instrument, form, by = get_object_or_404(Instrument, identifier=identifier), _asked(request), person_of(request)

@@ -12,6 +12,7 @@ from office.desk import evidence, history
 from office.desk.forms import DecisionForm, QueryForm, ReturnForm
 from office.desk.queue import waiting_for_review, weigh
 from office.people.access import OFFICE, person_of, require_roles
+from office.people.confirming import confirmed
 from office.policy import queries as policy_queries
 from surveys import rules
 from surveys.actions import review as actions
@@ -107,6 +108,7 @@ def send_back(request: HttpRequest, key: str) -> HttpResponse:
 
 @require_POST
 @require_roles(*OFFICE)
+@confirmed
 def accept(request: HttpRequest, key: str) -> HttpResponse:
     visit = _visit(key)
     form = DecisionForm(request.POST)

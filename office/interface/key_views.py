@@ -18,6 +18,7 @@ from boats.views.common import posted, status_of
 from office.interface import keys
 from office.interface.models import AccessKey, Scope
 from office.people.access import person_of, require_roles
+from office.people.confirming import confirmed
 from office.people.models import Role
 
 ROWS = 50
@@ -46,6 +47,7 @@ def show_all(request: HttpRequest) -> HttpResponse:
 
 
 @require_roles(Role.ADMINISTRATOR)
+@confirmed
 def make(request: HttpRequest) -> HttpResponse:
     form = KeyForm(request.POST or None)
     made = posted(request, form, lambda data: keys.make(by=person_of(request), **data))

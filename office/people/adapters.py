@@ -32,6 +32,15 @@ class Accounts(DefaultAccountAdapter):
         """Who has just signed in, or confirmed who they are, is not asked again at once."""
         return not (context.request is not None and is_recent(context.request))
 
+    def get_reauthentication_methods(self, user: Any) -> list[dict[str, Any]]:
+        """Whoever has a second factor confirms with it: the app's code first, or the passkey where there is no app."""
+        ways: list[dict[str, Any]] = super().get_reauthentication_methods(user)
+        if not (isinstance(user, Person) and second.has_one(user)):
+            return ways
+        has_app = Authenticator.objects.filter(user=user, type=Authenticator.Type.TOTP).exists()
+        own = [way for way in ways if way["id"] != "reauthenticate"]
+        return sorted(own, key=lambda way: (way["id"] == "mfa_reauthenticate:webauthn") == has_app)
+
     def add_message(self, *args: Any, **kwargs: Any) -> None:
         """The library's messages name things of its own; errors alone are passed on, our pages say the rest."""
         level = args[1] if len(args) > 1 else kwargs.get("level")

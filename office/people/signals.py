@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from typing import Any
 
+from allauth.account.internal.flows.login import record_authentication
 from allauth.mfa import signals as mfa
 from django.contrib.auth.signals import user_logged_in, user_logged_out, user_login_failed
 
@@ -23,7 +24,10 @@ def connect() -> None:
     user_login_failed.connect(_refused, dispatch_uid="office")
 
 
-def _added(user: Any, authenticator: Any, **_: Any) -> None:
+def _added(request: Any, user: Any, authenticator: Any, **_: Any) -> None:
+    if authenticator.type in second.FACTORS:  # it was shown to be there: it need not be shown again at once
+        record_authentication(request, user, method="mfa", id=authenticator.pk, type=authenticator.type)
+        request.session.save()  # this may be told after the answer has been made
     second.noted("add_second_factor", user, authenticator.type)
 
 

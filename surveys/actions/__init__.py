@@ -27,7 +27,7 @@ from surveys.actions.review import (
     settle_query,
 )
 from surveys.actions.sheets import take_log_sheet
-from surveys.actions.signing import settle_check, sign_visit
+from surveys.actions.signing import note_of_password, settle_check, sign_visit
 
 __all__ = [
     "accept_visit",
@@ -43,6 +43,7 @@ __all__ = [
     "follow_rig",
     "grant_exception",
     "mark_absent",
+    "note_of_password",
     "plan_several",
     "plan_visit",
     "record_instrument",

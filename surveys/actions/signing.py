@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.conf import settings
+from django.core import signing
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
@@ -16,6 +18,8 @@ from surveys.figures import Figures, chooses_method, derive_visit
 from surveys.models import Settlement, SignOff, Visit
 from surveys.queries import open_conflicts, unanswered
 from surveys.values import Unreadable
+
+NOTE = "signing a visit"
 
 
 class WrongPassword(NotAllowed):
@@ -79,14 +83,39 @@ def missing_for_signature(visit: Visit, figures: Figures) -> list[str]:
     return missing
 
 
+def note_of_password(*, by: Person, visit: Visit, edition: int, password: str) -> str:
+    """A note that stands for the right password, for this visit as it is and some minutes: WrongPassword without it.
+
+    It lets the signature wait for the second factor without the password lying in the session meanwhile.
+    """
+    if not by.check_password(password):
+        raise WrongPassword("The password is not right; nothing has been signed.")
+    return signing.dumps(_noted(by, visit, edition), salt=NOTE)
+
+
+def _noted(by: Person, visit: Visit, edition: int) -> list[object]:
+    return [by.key, visit.key, edition, by.get_session_auth_hash()[:16]]
+
+
+def _is_good(note: str, by: Person, visit: Visit, edition: int) -> bool:
+    try:
+        noted = signing.loads(note, salt=NOTE, max_age=settings.CONFIRM_WITHIN)
+    except signing.BadSignature:
+        return False
+    return bool(noted == _noted(by, visit, edition))
+
+
 @transaction.atomic
-def sign_visit(*, by: Person, visit: Visit, edition: int, password: str) -> SignOff:
-    """The measurer's signature under everything the visit holds; the password is typed again for it."""
+def sign_visit(*, by: Person, visit: Visit, edition: int, password: str, note: str = "") -> SignOff:
+    """The measurer's signature under everything the visit holds; the password is typed again for it.
+
+    `note` is that of a password that was typed a moment ago, before the second factor was asked for.
+    """
     lock(visit)
     rules.check_state(visit, "sign")
     rules.check_may_sign(by, visit)
     rules.check_edition(visit, edition)
-    if not by.check_password(password):
+    if not (by.check_password(password) or (note and _is_good(note, by, visit, edition))):
         raise WrongPassword("The password is not right; nothing has been signed.")
     if missing := missing_for_signature(visit, derive_visit(visit)):
         raise WrongState("Not ready to be signed. " + " ".join(missing))

@@ -257,6 +257,10 @@ class SignForm(forms.Form):
         help_text="It stands for your signature.",
     )
 
+    def __init__(self, *args: Any, typed_before: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].required = not typed_before
+
 
 class AnswerForm(forms.Form):
     answer = forms.CharField(label="Your answer", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}))

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.debug import sensitive_post_parameters
 
+from office.people import second
+from office.people.confirming import ask, is_recent
 from office.people.limits import limited
 from surveys import actions, rules
 from surveys.actions.signing import missing_for_signature
 from surveys.content import canonical_content, sha256
 from surveys.figures import chooses_method, derive_visit
 from surveys.forms.visits import AnswerForm, SettleForm, SignForm
+from surveys.models import Visit
 from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 
@@ -38,21 +41,39 @@ def settle(request: HttpRequest, key: str) -> HttpResponse:
 @sensitive_post_parameters("password")
 @limited("password", "10/m/user")
 def sign(request: HttpRequest, key: str) -> HttpResponse:
-    """What will be signed, what is missing, and the password typed again."""
+    """What will be signed, what is missing, the password typed again; then the second factor, where there is one."""
     visit, person = visit_for(request, key), person_of(request)
     rules.check_may_measure(person, visit)
-    form = SignForm(sent(request), initial={"edition": visit.edition})
-    signed = posted(
-        request,
-        form,
-        lambda data: actions.sign_visit(by=person, visit=visit, edition=data["edition"], password=data["password"]),
-        lambda: visit.edition,
-    )
-    if signed:
-        messages.success(request, "Signed. The visit now waits for its review.")
-        return redirect("surveys:visit", visit.key)
+    note = request.POST.get("note", "")  # given back by the session after the second factor; no page ever holds it
+    form = SignForm(sent(request), typed_before=bool(note), initial={"edition": visit.edition})
+    has_second = second.has_one(person)
+    if has_second and not is_recent(request):
+        noted = posted(request, form, lambda data: actions.note_of_password(by=person, visit=visit, **data))
+        if noted:
+            return ask(request, sent=_without_password(request.POST, noted))
+    else:
+        signed = posted(
+            request,
+            form,
+            lambda data: actions.sign_visit(by=person, visit=visit, note=note, **data),
+            lambda: visit.edition,
+        )
+        if signed:
+            messages.success(request, "Signed. The visit now waits for its review.")
+            return redirect("surveys:visit", visit.key)
+    return _sign_page(request, visit, form, has_second=has_second)
+
+
+def _without_password(sent: QueryDict, note: str) -> QueryDict:
+    kept = sent.copy()
+    kept["password"], kept["note"] = "", note
+    return kept
+
+
+def _sign_page(request: HttpRequest, visit: Visit, form: SignForm, *, has_second: bool) -> HttpResponse:
+    person = person_of(request)
     why_not = rules.why_not(rules.check_state, visit, "sign") or rules.why_not(rules.check_may_sign, person, visit)
-    context = {"visit": visit, "form": form, "why_not": why_not}
+    context = {"visit": visit, "form": form, "why_not": why_not, "has_second": has_second}
     if visit.rig is not None:
         figures = derive_visit(visit)
         context |= {

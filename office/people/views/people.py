@@ -18,6 +18,7 @@ from office.audit.refusals import Refusal
 from office.people import queries, rules, second
 from office.people.access import require_roles
 from office.people.actions import invitations, roles
+from office.people.confirming import confirmed
 from office.people.forms import GiveRoleForm, InviteForm, ReasonForm
 from office.people.models import Invitation, Person, Role
 from office.people.views.account import signed_in
@@ -40,6 +41,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
 
 
 @administrators_only
+@confirmed
 def invite(request: HttpRequest) -> HttpResponse:
     form = InviteForm(request.POST or None)
     if form.is_valid():
@@ -53,6 +55,7 @@ def invite(request: HttpRequest) -> HttpResponse:
 
 
 @administrators_only
+@confirmed
 def send_new_link(request: HttpRequest, key: str) -> HttpResponse:
     person = get_object_or_404(Person, key=key)
     form = ReasonForm(request.POST or None)
@@ -74,6 +77,7 @@ def send_new_link(request: HttpRequest, key: str) -> HttpResponse:
 
 
 @administrators_only
+@confirmed
 def give_role(request: HttpRequest, key: str) -> HttpResponse:
     person = get_object_or_404(Person, key=key)
     return _step(
