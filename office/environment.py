@@ -277,7 +277,7 @@ def port_is_free(host: str, port: int) -> bool:
     return True
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -311,7 +311,7 @@ def private_postgresql(programs: Path) -> Iterator[str]:
     It runs as the user postgres when we are root (it refuses root). Nothing in it is meant to last, so it does not
     wait for the disk. The tests sign in as an ordinary role that may create databases and nothing more.
     """
-    port = _free_port()
+    port = free_port()
     with _postgresql_at_home(programs, "office-postgresql-") as (directory, run):
         data, log = directory / "data", directory / "log"
         control = ("-D", str(data), "-l", str(log), "-w")
@@ -329,7 +329,7 @@ def private_postgresql(programs: Path) -> Iterator[str]:
 @contextlib.contextmanager
 def private_standby(programs: Path, primary_port: int) -> Iterator[str]:
     """A streaming replica of the `private_postgresql` on that port, in a directory of its own; yields its address."""
-    port = _free_port()
+    port = free_port()
     with _postgresql_at_home(programs, "office-standby-") as (directory, run):
         data = directory / "data"
         control = ("-D", str(data), "-l", str(directory / "log"), "-w")

@@ -11,6 +11,7 @@ from functools import wraps
 from typing import Any
 
 from django.conf import settings
+from django.db import DEFAULT_DB_ALIAS
 from django.http import HttpRequest, HttpResponseBase
 
 REPLICA = "replica"
@@ -29,6 +30,11 @@ def from_replica(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRes
             _reading.reset(before)
 
     return reading
+
+
+def alias() -> str:
+    """Where a public page reads that asks the database itself."""
+    return REPLICA if REPLICA in settings.DATABASES else DEFAULT_DB_ALIAS
 
 
 class PublicReads:
