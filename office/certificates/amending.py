@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import json
 from typing import TYPE_CHECKING, Any
 
 from django.conf import settings
@@ -18,8 +19,8 @@ from office import papers
 from office.audit import trail
 from office.audit.refusals import NotAllowed, WrongState
 from office.certificates import numbering, pdf, rules, snapshot
-from office.certificates.models import Amendment, AmendmentDocument, Certificate
-from office.certificates.seal import keyring, pades
+from office.certificates.models import Amendment, AmendmentDocument, AmendmentSeal, Certificate
+from office.certificates.seal import keyring, pades, statement_file
 from office.certificates.standing import WORDS, standing
 from office.certificates.transitions import NOT_ENDED
 from office.people.models import Role
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
 FORMAT = "rig-certificate-amendment-1"
 ATTACHED_NAME = "amendment.json"
+SIGNATURE_NAME = "amendment.signature.json"
 LONGEST = 2000
 UNTOUCHED = "No figure of the certificate is altered; it stands as issued in everything not said here."
 
@@ -111,9 +113,11 @@ def _write(by: Person, certificate: Certificate, document: dict[str, Any], momen
         snapshot_sha256=snapshot.sha256(content),
     )
     documents = {}
-    key = keyring.in_use(moment).paper_key()
+    keys = keyring.in_use(moment)
+    key, seal = keys.paper_key(), _seal(made, keys)
+    signature = statement_file.signature_bytes(keys.statement_row.identifier, seal.signature)
     for size in papers.SIZES:
-        paper = pades.sign(render(document, size), key, moment)
+        paper = pades.sign(render(document, size, signature), key, moment)
         documents[size] = snapshot.sha256(paper)
         AmendmentDocument.objects.create(amendment=made, paper=size, pdf=paper, pdf_sha256=documents[size])
     trail.record(
@@ -121,7 +125,8 @@ def _write(by: Person, certificate: Certificate, document: dict[str, Any], momen
         verb="amend_certificate",
         subject=certificate,
         after={
-            "number": made.number, "text": made.text, "snapshot_sha256": made.snapshot_sha256, "documents": documents
+            "number": made.number, "text": made.text, "snapshot_sha256": made.snapshot_sha256, "documents": documents,
+            "statement_key": keys.statement_row.identifier, "paper_key": key.identifier,
         },
         reason=made.reason,
         boat=certificate.boat.key,
@@ -131,8 +136,23 @@ def _write(by: Person, certificate: Certificate, document: dict[str, Any], momen
     return made
 
 
-def render(document: dict[str, Any], size: str) -> bytes:
-    """One paper of an amendment, written as PDF/A-3a with what it states attached. Touches no database."""
+def _seal(made: Amendment, keys: keyring.InUse) -> AmendmentSeal:
+    return AmendmentSeal.objects.create(
+        amendment=made,
+        statement_key=keys.statement_row,
+        paper_key=keys.paper_row,
+        signature=statement_file.sign(made.snapshot, keys.statement_key()),
+    )
+
+
+def signed_file(seal: AmendmentSeal) -> bytes:
+    """What an amendment states with its signature, as one JSON file that can be checked without any PDF."""
+    stated = json.loads(seal.amendment.snapshot)
+    return statement_file.write(stated, seal.statement_key.identifier, seal.signature, statement_file.AMENDMENT)
+
+
+def render(document: dict[str, Any], size: str, signature: bytes = b"") -> bytes:
+    """One paper of an amendment: PDF/A-3a with what it states and its signature attached. Touches no database."""
     content = snapshot.canonical(document)
     html = render_to_string(
         "certificates/amendment_paper.html",
@@ -143,11 +163,15 @@ def render(document: dict[str, Any], size: str) -> bytes:
             "sha256": snapshot.sha256(content),
         },
     )
-    attached = papers.Attached(
-        name=ATTACHED_NAME,
-        content=content.encode(),
-        description="What this amendment states (RFC 8785)",
-        made_at=dt.datetime.fromisoformat(document["issued_at"]),
-    )
+    at = dt.datetime.fromisoformat(document["issued_at"])
+    said = "What this amendment states (RFC 8785)"
+    files = [papers.Attached(name=ATTACHED_NAME, content=content.encode(), description=said, made_at=at)]
+    if signature:
+        said = "The signature of what this amendment states (Ed25519)"
+        files.append(
+            papers.Attached(
+                name=SIGNATURE_NAME, content=signature, description=said, made_at=at, relationship="Supplement"
+            )
+        )
     identifier = hashlib.sha256(f"{size} {content}".encode()).digest()[:16]
-    return papers.write_pdf(html, identifier=identifier, variant=pdf.VARIANT, attached=[attached])
+    return papers.write_pdf(html, identifier=identifier, variant=pdf.VARIANT, attached=files)

@@ -11,7 +11,7 @@ from boats.views.common import posted, status_of
 from office.audit.refusals import WrongState
 from office.certificates import amending, snapshot
 from office.certificates.forms import AmendForm
-from office.certificates.models import AmendmentDocument
+from office.certificates.models import AmendmentDocument, AmendmentSeal
 from office.certificates.views import readable
 from office.people.access import person_of, require_roles
 from office.people.confirming import confirmed
@@ -35,6 +35,23 @@ def amend(request: HttpRequest, number: str) -> HttpResponse:
         return redirect("certificates:certificate", number)
     context = {"certificate": certificate, "form": form}
     return render(request, "certificates/amend.html", context, status=status_of(form))
+
+
+def signed_snapshot(request: HttpRequest, number: str, amendment: int) -> HttpResponse:
+    """What it states with its signature, as one JSON file."""
+    certificate = readable(request, number)
+    seal = get_object_or_404(
+        AmendmentSeal.objects.select_related("statement_key", "amendment"),
+        amendment__certificate=certificate, amendment__number=amendment,
+    )  # fmt: skip
+    return HttpResponse(
+        amending.signed_file(seal),
+        content_type="application/json",
+        headers={
+            "Content-Disposition": f'attachment; filename="{certificate.number}-A{amendment}.json"',
+            "Cache-Control": "private, no-store",
+        },
+    )
 
 
 def pdf(request: HttpRequest, number: str, amendment: int, size: str) -> HttpResponse:

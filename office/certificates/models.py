@@ -260,3 +260,15 @@ class Seal(models.Model):
 
     def __str__(self) -> str:
         return f"Seal of {self.certificate}"
+
+
+class AmendmentSeal(models.Model):
+    """What was signed when an amendment was issued, as `Seal` is of a certificate; it has no code. Never altered."""
+
+    amendment = models.OneToOneField(Amendment, on_delete=models.PROTECT, related_name="seal")
+    statement_key = models.ForeignKey(OfficeKey, on_delete=models.PROTECT, related_name="amendments_signed")
+    paper_key = models.ForeignKey(OfficeKey, on_delete=models.PROTECT, related_name="amendment_papers_signed")
+    signature = models.CharField(max_length=88)  # Ed25519 over the snapshot's bytes, base64url
+
+    def __str__(self) -> str:
+        return f"Seal of {self.amendment}"

@@ -28,6 +28,7 @@ urlpatterns = [
     path("<str:number>/", views.show, name="certificate"),
     path("<str:number>/amend/", amendment_views.amend, name="amend"),
     path("<str:number>/amendments/<int:amendment>-<slug:size>.pdf", amendment_views.pdf, name="amendment_pdf"),
+    path("<str:number>/amendments/<int:amendment>.json", amendment_views.signed_snapshot, name="amendment_snapshot"),
     path("<str:number>/suspend/", suspension_views.suspend, name="suspend"),
     path("<str:number>/reinstate/", suspension_views.reinstate, name="reinstate"),
     path("<str:number>/withdraw/", views.withdraw, name="withdraw"),

@@ -126,7 +126,7 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "trail": person.holds(*OFFICE, Role.OWNER),
         "certifier": person.holds(Role.CERTIFIER),
         "why_not_withdraw": _why_not_withdraw(person, certificate, today),
-        "amendments": certificate.amendments.select_related("issued_by").prefetch_related(
+        "amendments": certificate.amendments.select_related("issued_by", "seal").prefetch_related(
             Prefetch("documents", AmendmentDocument.objects.defer("pdf"))
         ),
         "why_not_amend": amending.why_not(person, certificate, today),

@@ -11,7 +11,7 @@ import hashlib
 from typing import Any
 
 from django.contrib.auth.decorators import login_not_required
-from django.db.models import Q
+from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
@@ -22,7 +22,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from computations.catalogue import DIMENSIONS
-from office.certificates.models import Certificate, Ending, Suspension
+from office.certificates.models import Amendment, Certificate, Ending, Suspension
 from office.certificates.seal import keyring, published, statement
 from office.policy import queries as policy_queries
 
@@ -77,13 +77,15 @@ def keys(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_safe
 def ended(request: HttpRequest) -> HttpResponse:
-    """Every certificate that is not, or not throughout, in force to its printed last day, while that lies ahead."""
+    """Every certificate that is not, or not throughout, in force to its printed last day, while that lies ahead; and
+    every one that is amended."""
     today = timezone.localdate()
     document = {
         "format": ENDED_FORMAT,
         "office": policy_queries.current().office_name,
         "as_of": published.instant(timezone.now()),
         "ended": [*_ended_early(today), *_suspended(today)],
+        "amended": _amended(today),
     }
     return JsonResponse(document)
 
@@ -103,3 +105,10 @@ def _suspended(today: dt.date) -> list[list[str]]:
     )
     columns = lasting.order_by("certificate__number").values_list("certificate__number", "since")
     return [[number, "suspended", since.isoformat(), ""] for number, since in columns]
+
+
+def _amended(today: dt.date) -> list[list[Any]]:
+    """Number, and how many amendments it has: they are numbered from 1 without a gap."""
+    rows = Amendment.objects.filter(certificate__valid_until__gte=today).order_by("certificate__number")
+    counted = rows.values_list("certificate__number").annotate(Count("pk"))
+    return [[number, count] for number, count in counted]

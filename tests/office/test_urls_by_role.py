@@ -239,6 +239,7 @@ TABLE: dict[str, Access] = {
     "certificates:remind": only(OFFICE),
     "certificates:amend": only(CERTIFIER),
     "certificates:amendment_pdf": only(BOAT_READERS),
+    "certificates:amendment_snapshot": only(BOAT_READERS),
     "certificates:renew": Access(CERTIFIER, CERTIFIER),
     "certificates:renewal": only(CERTIFIER),
     "certificates:recall": Access(OFFICE, CERTIFIER),
@@ -466,7 +467,7 @@ def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
         patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
         # Whom it is for does not hang on what is printed, and every budget of a visit takes seconds to print.
         patch.setattr(pages, "all_budgets", lambda shown, size: b"%PDF")
-        patch.setattr(amending, "render", lambda document, size: b"%PDF")
+        patch.setattr(amending, "render", lambda document, size, signature: b"%PDF")
         patch.setattr(pades, "sign", lambda content, key, at: content)
         yield World(make_cast())
         transaction.set_rollback(True)

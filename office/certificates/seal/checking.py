@@ -22,6 +22,7 @@ from cryptography.hazmat.primitives.serialization import load_der_public_key
 
 from office.certificates.amending import ATTACHED_NAME as AMENDMENT_NAME
 from office.certificates.amending import FORMAT as AMENDMENT_FORMAT
+from office.certificates.amending import SIGNATURE_NAME as AMENDMENT_SIGNATURE_NAME
 from office.certificates.pdf import ATTACHED_NAME, SIGNATURE_NAME
 from office.certificates.seal import cms, pades, statement, statement_file
 from office.certificates.seal.published import PAPER, STATEMENT, PublishedKey, PublishedKeys, instant
@@ -31,7 +32,11 @@ HOLDS, FAILS, UNKNOWN = "holds", "fails", "unknown"
 KINDS = {"paper": "PDF", "file": "JSON file", "code": "code"}
 LEEWAY = dt.timedelta(minutes=5)  # between two clocks
 LARGEST_CODE = 4000
-CARRIED = (ATTACHED_NAME, SIGNATURE_NAME)
+CARRIED = {
+    statement_file.CERTIFICATE: (ATTACHED_NAME, SIGNATURE_NAME),
+    statement_file.AMENDMENT: (AMENDMENT_NAME, AMENDMENT_SIGNATURE_NAME),
+}
+STATED = {statement_file.CERTIFICATE: FORMAT, statement_file.AMENDMENT: AMENDMENT_FORMAT}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +47,14 @@ class Point:
 
 @dataclass(slots=True)
 class Verdict:
-    """What was found. `number` is empty where nothing trustworthy names one; `document`: the snapshot, if it has."""
+    """What was found. `number` is empty where nothing trustworthy names one; `document`: the snapshot, if it has.
+
+    Of an amendment, `number` is its own and `amends` that of the certificate it names.
+    """
 
     kind: str
     number: str = ""
+    amends: str = ""
     points: list[Point] = field(default_factory=list)
     document: dict[str, Any] | None = None
     stated: statement.Statement | None = None
@@ -126,14 +135,28 @@ def _signed_snapshot(
     if not signed.holds(_ed25519(key)):
         verdict.say(FAILS, "The signature of what it states does not hold: it was altered, or is another's.")
         return
-    if signed.document.get("format") != FORMAT:
-        verdict.say(UNKNOWN, f"It states a certificate in another form than this check knows, {FORMAT}.")
+    if signed.document.get("format") != STATED[signed.what]:
+        form = STATED[signed.what]
+        verdict.say(UNKNOWN, f"It states {_a(signed.what)} in another form than this check knows, {form}.")
         return
-    verdict.document, verdict.number = signed.document, str(signed.document["number"])
-    validity = signed.document["validity"]
-    verdict.days = (dt.date.fromisoformat(validity["from"]), dt.date.fromisoformat(validity["until"]))
+    verdict.document = signed.document
     verdict.say(HOLDS, f"{keys.office} signed what it states, to the last byte, with its key {key.identifier}.")
+    if signed.what == statement_file.AMENDMENT:
+        _name_amendment(verdict, signed.document)
+    else:
+        verdict.number, validity = str(signed.document["number"]), signed.document["validity"]
+        verdict.days = (dt.date.fromisoformat(validity["from"]), dt.date.fromisoformat(validity["until"]))
     _in_use(verdict, key, dt.datetime.fromisoformat(signed.document["issued_at"]), now)
+
+
+def _name_amendment(verdict: Verdict, document: dict[str, Any]) -> None:
+    verdict.amends, verdict.document = str(document["certificate"]), document
+    verdict.number = f"{verdict.amends}/A{document['number']}"
+    verdict.say(HOLDS, f"It is amendment {document['number']} to certificate {verdict.amends}, not a certificate.")
+
+
+def _a(what: str) -> str:
+    return f"an {what}" if what[0] in "ae" else f"a {what}"
 
 
 # ---- The paper ----
@@ -170,10 +193,12 @@ def _what_it_carries(verdict: Verdict, content: bytes, keys: PublishedKeys, now:
     """The certificate or the amendment attached to a PDF whose own signature holds; says when it was issued."""
     try:
         files = _attached(content)
-        if AMENDMENT_NAME in files:
-            return _amendment(verdict, statement_file.parsed(files[AMENDMENT_NAME], "What it states"))
-        certificate, signature = (statement_file.parsed(files[name], "What it states") for name in CARRIED)
-        _signed_snapshot(verdict, statement_file.put_together(certificate, signature), keys, now)
+        what = statement_file.AMENDMENT if AMENDMENT_NAME in files else statement_file.CERTIFICATE
+        if what == statement_file.AMENDMENT and AMENDMENT_SIGNATURE_NAME not in files:
+            _amendment_of_old(verdict, statement_file.parsed(files[AMENDMENT_NAME], "What it states"))
+        else:
+            stated, signature = (statement_file.parsed(files[name], "What it states") for name in CARRIED[what])
+            _signed_snapshot(verdict, statement_file.put_together(stated, signature, what), keys, now)
     except statement_file.NoStatementFile as error:
         verdict.say(FAILS, str(error))
     except (KeyError, TypeError, ValueError):
@@ -181,15 +206,11 @@ def _what_it_carries(verdict: Verdict, content: bytes, keys: PublishedKeys, now:
     return dt.datetime.fromisoformat(verdict.document["issued_at"]) if verdict.document else None
 
 
-def _amendment(verdict: Verdict, document: dict[str, Any]) -> dt.datetime:
-    """An amendment states its text and names its certificate; the PDF's signature covers it."""
+def _amendment_of_old(verdict: Verdict, document: dict[str, Any]) -> None:
+    """Before amendments had a signature of their own the PDF's alone covered what they state, as it does still."""
     if document["format"] != AMENDMENT_FORMAT:
         raise ValueError(document["format"])
-    verdict.number = f"{document['certificate']}/A{document['number']}"
-    verdict.say(
-        HOLDS, f"It is amendment {document['number']} to certificate {document['certificate']}, not a certificate."
-    )
-    return dt.datetime.fromisoformat(document["issued_at"])
+    _name_amendment(verdict, document)
 
 
 def issuer_of(key: PublishedKey, keys: PublishedKeys) -> PublishedKey | None:
@@ -217,22 +238,6 @@ def _attached(content: bytes) -> dict[str, bytes]:
     if any(len(one) != 1 for one in found.values()):
         raise statement_file.NoStatementFile("It carries what it states more than once.")
     return {name: one[0] for name, one in found.items()}
-
-
-# ---- Two things beside each other ----
-
-
-def compare(code: Verdict, other: Verdict) -> None:
-    """Says in `other` whether a genuine code is of the same certificate; both must be genuine to be compared."""
-    if not (code.genuine and code.stated and other.genuine and other.document):
-        return
-    mine = statement.of_snapshot(other.document, code.stated.key)
-    if mine == code.stated:
-        other.say(HOLDS, f"The code beside it is of the same certificate, {code.number}, and states the same.")
-    elif code.number != other.number:
-        other.say(FAILS, f"The code beside it is genuine, but of another certificate: {code.number}.")
-    else:
-        other.say(FAILS, f"The code beside it is of {code.number} too, but does not state the same.")
 
 
 # ---- Parts ----

@@ -3,6 +3,8 @@
     {"certificate": {...}, "format": "rig-certificate-signed-1", "signature": {"algorithm": "Ed25519", "key": "...",
      "value": "..."}}
 
+An amendment's has "amendment" in the place of "certificate" and the format "rig-amendment-signed-1".
+
 Signed are the bytes of the snapshot's canonical form (RFC 8785), so any Ed25519 tool can check them. The file is in
 canonical form itself: whatever differs by a byte is not the file that the office gave out.
 """
@@ -19,6 +21,8 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 FORMAT = "rig-certificate-signed-1"
+CERTIFICATE, AMENDMENT = "certificate", "amendment"
+FORMATS = {CERTIFICATE: FORMAT, AMENDMENT: "rig-amendment-signed-1"}
 ALGORITHM = "Ed25519"
 
 
@@ -28,6 +32,7 @@ class NoStatementFile(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class SignedSnapshot:
+    what: str  # certificate | amendment, as the file calls it
     text: str  # canonical form of the snapshot
     document: dict[str, Any]
     key: str
@@ -55,30 +60,31 @@ def signature_bytes(key: str, value: str) -> bytes:
     return rfc8785.dumps(signature_of(key, value))
 
 
-def write(document: dict[str, Any], key: str, value: str) -> bytes:
-    whole: dict[str, Any] = {"certificate": document, "format": FORMAT, "signature": signature_of(key, value)}
+def write(document: dict[str, Any], key: str, value: str, what: str = CERTIFICATE) -> bytes:
+    whole: dict[str, Any] = {what: document, "format": FORMATS[what], "signature": signature_of(key, value)}
     return rfc8785.dumps(whole)
 
 
 def read(content: bytes) -> SignedSnapshot:
     """The parts of such a file. Raises NoStatementFile."""
     document = parsed(content, "The file")
-    if document.get("format") != FORMAT or set(document) != {"certificate", "format", "signature"}:
-        raise NoStatementFile(f"It is JSON, but no certificate in the form {FORMAT}.")
-    return put_together(document["certificate"], document["signature"])
+    for what, form in FORMATS.items():
+        if document.get("format") == form and set(document) == {what, "format", "signature"}:
+            return put_together(document[what], document["signature"], what)
+    raise NoStatementFile(f"It is JSON, but no certificate in the form {FORMAT} and no amendment.")
 
 
-def put_together(certificate: object, signature: object) -> SignedSnapshot:
-    if not isinstance(certificate, dict) or not isinstance(signature, dict):
-        raise NoStatementFile("Certificate and signature are no JSON objects.")
+def put_together(stated: object, signature: object, what: str = CERTIFICATE) -> SignedSnapshot:
+    if not isinstance(stated, dict) or not isinstance(signature, dict):
+        raise NoStatementFile(f"{what.capitalize()} and signature are no JSON objects.")
     if set(signature) != {"algorithm", "key", "value"} or signature["algorithm"] != ALGORITHM:
         raise NoStatementFile(f"Its signature is not one by {ALGORITHM}.")
     try:
         value = decoded(str(signature["value"]))
-        text = rfc8785.dumps(certificate).decode()
+        text = rfc8785.dumps(stated).decode()
     except (ValueError, rfc8785.CanonicalizationError) as error:
         raise NoStatementFile("Its signature, or what was signed, is not in the form the office writes.") from error
-    return SignedSnapshot(text, certificate, str(signature["key"]), value)
+    return SignedSnapshot(what, text, stated, str(signature["key"]), value)
 
 
 def parsed(content: bytes, what: str) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from office.audit.models import Entry
 from office.certificates import snapshot
-from office.certificates.models import AmendmentDocument, Certificate, Document, OfficeKey, Seal
+from office.certificates.models import Amendment, Certificate, Document, OfficeKey, Seal
 from office.certificates.seal import checking, keyring, making, statement, statement_file
 from office.certificates.seal.actions import told_of
 from office.certificates.seal.published import PAPER, PublishedKeys
@@ -38,13 +38,30 @@ def check_all() -> Iterator[Misfit]:
 
 
 def _amendments(keys: PublishedKeys) -> Iterator[Misfit]:
-    for document in AmendmentDocument.objects.select_related("amendment__certificate").iterator(chunk_size=20):
-        verdict = checking.check_paper(bytes(document.pdf), keys, timezone.now(), thorough=False)
-        for point in verdict.points:
-            if point.mark == checking.FAILS:
-                yield Misfit(
-                    str(document.amendment), f"The {document.paper} paper of {document.amendment}: {point.sentence}"
-                )
+    """Each statement and each paper of an amendment; one whose issue the trail tells with a key has its seal."""
+    told = Entry.objects.filter(verb="amend_certificate").values_list("certificate", "after")
+    signed = {(number, parsed(after).get("number")) for number, after in told if parsed(after).get("statement_key")}
+    rows = Amendment.objects.select_related("certificate", "seal__statement_key").prefetch_related("documents")
+    for one in rows.iterator(chunk_size=20):
+        seal = getattr(one, "seal", None)
+        if seal:
+            content = statement_file.write(
+                parsed(one.snapshot), seal.statement_key.identifier, seal.signature, statement_file.AMENDMENT
+            )
+            yield from _faults(one, "signed statement", checking.check_file(content, keys, timezone.now()))
+        elif (one.certificate.number, one.number) in signed:
+            yield Misfit(str(one), f"{one} bears no seal, though the trail tells of one.")
+        for document in one.documents.all():
+            verdict = checking.check_paper(bytes(document.pdf), keys, timezone.now(), thorough=False)
+            yield from _faults(one, f"{document.paper} paper", verdict)
+            if verdict.document and snapshot.canonical(verdict.document) != one.snapshot:
+                yield Misfit(str(one), f"The {document.paper} paper of {one} carries another signed statement.")
+
+
+def _faults(one: Amendment, what: str, verdict: checking.Verdict) -> Iterator[Misfit]:
+    for point in verdict.points:
+        if point.mark == checking.FAILS:
+            yield Misfit(str(one), f"The {what} of {one}: {point.sentence}")
 
 
 def _keys(keys: PublishedKeys) -> Iterator[Misfit]:

@@ -28,6 +28,7 @@ MUST_ONLY_GROW = {
     "certificates_certificate": ENDING,
     "certificates_amendment": (),
     "certificates_amendmentdocument": (),
+    "certificates_amendmentseal": (),
     "certificates_reminder": (),
     "boats_declaration": ("settled_at", "settled_by_id", "settlement"),
     "certificates_suspension": ("lifted_from", "lift_reason", "lifted_at", "lifted_by_id"),

@@ -85,7 +85,7 @@ def test_many_at_once(ask, issued):
 
 
 def test_what_a_certificate_states(cast, ask, issued, monkeypatch):
-    monkeypatch.setattr(amending, "render", lambda document, size: b"%PDF")
+    monkeypatch.setattr(amending, "render", lambda document, size, signature: b"%PDF")
     monkeypatch.setattr(pades, "sign", lambda content, key, at: content)
     amending.amend(by=cast.certifier, certificate=issued, text="For Skaw read Skau.", reason="Misspelt.")
     answer = ask(reverse("api:certificate", args=[issued.number])).json()

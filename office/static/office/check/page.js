@@ -8,7 +8,7 @@
   const REMEMBERED = "rig-check-contact";
   const LARGEST = 20 * 1024 * 1024;
   const lists = { keys: null, ended: null };
-  const seen = { code: null, file: null };
+  const seen = { code: null, file: null, amendment: null };
   let stopCamera = null;
 
   // ---- Contact with the office ----
@@ -97,13 +97,16 @@
     }
     const now = Date.now();
     const verdict = await rigCheck.check(given, lists.keys, now);
-    seen[place] = { verdict, title, given };
-    if (place === "code" && seen.file) seen.file.verdict = await rigCheck.check(seen.file.given, lists.keys, now);
-    if (seen.code && seen.file) rigCheck.compare(seen.code.verdict, seen.file.verdict);
-    const shown = [seen.code, seen.file].filter(Boolean);
+    const mine = { verdict, title, given };
+    seen[place === "file" && verdict.amends ? "amendment" : place] = mine;
+    const shown = Object.values(seen).filter(Boolean);
+    for (const one of shown) one.verdict = one === mine ? verdict : await rigCheck.check(one.given, lists.keys, now); // as if alone
+    const { code, file, amendment } = seen;
+    for (const one of [file, amendment]) if (code && one) rigCheck.compare(code.verdict, one.verdict);
+    if (file && amendment) await rigCheck.compareAmendment(file.verdict, amendment.verdict);
     shown.forEach((one) => { one.verdict.today = rigCheck.standing(one.verdict, lists.ended, now); });
     at("answers").replaceChildren(...shown.map((one) => rigCheck.show(one.verdict, one.title)));
-    at("answers").children[place === "code" ? 0 : shown.length - 1]?.querySelector("h2").focus();
+    at("answers").children[shown.indexOf(mine)]?.querySelector("h2").focus();
   };
 
   const checkFile = async (file) => {
@@ -124,7 +127,7 @@
   at("file").addEventListener("change", () => checkFile(at("file").files[0]));
   at("again").addEventListener("click", ask);
   at("forget").addEventListener("click", () => {
-    Object.assign(seen, { code: null, file: null });
+    Object.assign(seen, { code: null, file: null, amendment: null });
     at("code").value = "";
     at("file").value = "";
     at("answers").replaceChildren();

@@ -32,11 +32,17 @@
   const stated = (verdict) => {
     const { document: whole, stated: short } = verdict;
     const list = element("dl", { className: "facts" });
-    fact(list, "Certificate", verdict.number);
+    if (verdict.amends) fact(list, "Amendment", verdict.number);
+    fact(list, verdict.amends ? "Of certificate" : "Certificate", verdict.amends || verdict.number);
     fact(list, "Boat", whole?.boat.name ?? short?.boat);
     fact(list, "Sail number", whole?.boat.sail_number ?? short?.sailNumber);
     if (verdict.days) fact(list, "In force, as printed", `${verdict.days[0]} to ${verdict.days[1]}`);
     fact(list, "Issued", whole?.issued_at ?? short?.issuedAt);
+    if (verdict.amends) {
+      fact(list, "To be read with it", whole.text);
+      fact(list, "Reason", whole.reason);
+      return list;
+    }
     const rows = whole
       ? whole.dimensions.map((row) => [`${row.name}${row.mast === "main" ? "" : `, ${row.mast} mast`}`, figure(row)])
       : (short?.dimensions ?? []).map((row) => [`${names[row.slug]?.name ?? row.slug}${MASTS[row.mast]}`, `${millimetres(row.hundredths)} mm`]);

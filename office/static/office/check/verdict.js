@@ -5,11 +5,11 @@
 (() => {
   const HOLDS = "holds", FAILS = "fails", UNKNOWN = "unknown";
   const LEEWAY = 5 * 60 * 1000;
-  const FORMAT = "rig-certificate-1", SIGNED_FORMAT = "rig-certificate-signed-1";
-  const AMENDMENT_FORMAT = "rig-certificate-amendment-1";
+  const FORMATS = { certificate: "rig-certificate-1", amendment: "rig-certificate-amendment-1" };
+  const SIGNED_FORMATS = { certificate: "rig-certificate-signed-1", amendment: "rig-amendment-signed-1" };
   const NO_CRYPTOGRAPHY = "This browser gives a page its cryptography only over https or on the machine itself; no signature was checked.";
 
-  const fresh = (kind) => ({ kind, number: "", points: [], document: null, stated: null, days: null });
+  const fresh = (kind) => ({ kind, number: "", amends: "", points: [], document: null, stated: null, days: null });
   const say = (verdict, mark, sentence) => verdict.points.push({ mark, sentence });
   const isGenuine = ({ points }) => points.some((one) => one.mark === HOLDS) && !points.some((one) => one.mark === FAILS);
   const instant = (moment) => new Date(moment).toISOString().replace(/\.\d+Z$/, "Z");
@@ -78,8 +78,13 @@
     return verdict;
   };
 
-  // What a certificate states, with its own signature.
-  const signedSnapshot = async (verdict, document, signature, keys, now) => {
+  const nameAmendment = (verdict, document) => {
+    Object.assign(verdict, { document, amends: document.certificate, number: `${document.certificate}/A${document.number}` });
+    say(verdict, HOLDS, `It is amendment ${document.number} to certificate ${document.certificate}, not a certificate.`);
+  };
+
+  // What a certificate or an amendment states, with its own signature.
+  const signedSnapshot = async (verdict, document, signature, keys, now, what = "certificate") => {
     if (signature.algorithm !== "Ed25519" || Object.keys(signature).length !== 3) {
       say(verdict, FAILS, "Its signature is not one by Ed25519.");
       return;
@@ -99,23 +104,25 @@
       say(verdict, FAILS, "The signature of what it states does not hold: it was altered, or is another's.");
       return;
     }
-    if (document.format !== FORMAT) {
-      say(verdict, UNKNOWN, `It states a certificate in another form than this check knows, ${FORMAT}.`);
+    if (document.format !== FORMATS[what]) {
+      say(verdict, UNKNOWN, `It states ${what === "amendment" ? "an" : "a"} ${what} in another form than this check knows, ${FORMATS[what]}.`);
       return;
     }
-    Object.assign(verdict, { document, number: document.number, days: [document.validity.from, document.validity.until] });
     if (holds) say(verdict, HOLDS, `${keys.office} signed what it states, to the last byte, with its key ${key.id}.`);
     else noEd25519(verdict);
+    if (what === "amendment") nameAmendment(verdict, document);
+    else Object.assign(verdict, { document, number: document.number, days: [document.validity.from, document.validity.until] });
     inUse(verdict, key, document.issued_at, now);
   };
 
   const checkFile = async (bytes, keys, now) => {
     const verdict = fresh("file");
     const whole = rigCheck.canonicalObject(bytes);
+    const what = Object.keys(SIGNED_FORMATS).find((one) => whole?.format === SIGNED_FORMATS[one] && whole[one]);
     if (!whole) say(verdict, FAILS, "The file is not JSON as the office writes it, byte for byte.");
-    else if (whole.format !== SIGNED_FORMAT || !whole.certificate || !whole.signature || Object.keys(whole).length !== 3) {
-      say(verdict, FAILS, `It is JSON, but no certificate in the form ${SIGNED_FORMAT}.`);
-    } else await signedSnapshot(verdict, whole.certificate, whole.signature, keys, now);
+    else if (!what || !whole.signature || Object.keys(whole).length !== 3) {
+      say(verdict, FAILS, `It is JSON, but no certificate in the form ${SIGNED_FORMATS.certificate} and no amendment.`);
+    } else await signedSnapshot(verdict, whole[what], whole.signature, keys, now, what);
     return verdict;
   };
 
@@ -137,19 +144,15 @@
     }
     say(verdict, HOLDS, `${keys.office} signed the whole file, to the last byte, with its key ${key.id}.`);
     const files = (await rigCheck.attached(bytes)).map(rigCheck.canonicalObject);
-    const amendment = files.find((one) => one?.format === AMENDMENT_FORMAT);
-    if (amendment) {
-      verdict.number = `${amendment.certificate}/A${amendment.number}`;
-      say(verdict, HOLDS, `It is amendment ${amendment.number} to certificate ${amendment.certificate}, not a certificate.`);
-      inUse(verdict, key, amendment.issued_at, now, false);
-      return verdict;
-    }
-    const certificates = files.filter((one) => one?.format), signatures = files.filter((one) => one?.algorithm);
-    if (certificates.length !== 1 || signatures.length !== 1) {
+    const stated = files.filter((one) => one?.format), signatures = files.filter((one) => one?.algorithm);
+    const what = stated[0]?.format === FORMATS.amendment ? "amendment" : "certificate";
+    const ofOld = what === "amendment" && !signatures.length; // before amendments had a signature of their own
+    if (stated.length !== 1 || signatures.length !== (ofOld ? 0 : 1)) {
       say(verdict, FAILS, "It does not carry what the office attaches to a certificate.");
       return verdict;
     }
-    await signedSnapshot(verdict, certificates[0], signatures[0], keys, now);
+    if (ofOld) nameAmendment(verdict, stated[0]);
+    else await signedSnapshot(verdict, stated[0], signatures[0], keys, now, what);
     if (verdict.document) inUse(verdict, key, verdict.document.issued_at, now, false);
     return verdict;
   };
@@ -172,6 +175,11 @@
   // A genuine code and a genuine paper: of the same certificate?
   const compare = (code, other) => {
     if (!isGenuine(code) || !isGenuine(other) || !code.stated || !other.document) return;
+    if (other.amends) {
+      if (other.amends === code.number) say(other, HOLDS, `The code beside it is of the certificate that it amends, ${code.number}.`);
+      else say(other, FAILS, `The code beside it is genuine, but not of the certificate that it amends: ${code.number}.`);
+      return;
+    }
     const mine = rigCheck.statedBySnapshot(other.document, code.stated.key);
     if (rigCheck.canonical(mine) === rigCheck.canonical(code.stated)) {
       say(other, HOLDS, `The code beside it is of the same certificate, ${code.number}, and states the same.`);
@@ -180,25 +188,39 @@
     } else say(other, FAILS, `The code beside it is of ${code.number} too, but does not state the same.`);
   };
 
+  // A genuine amendment and a genuine certificate of the number it names: the very one, by its hash?
+  const compareAmendment = async (certificate, amendment) => {
+    if (!isGenuine(certificate) || !isGenuine(amendment) || !certificate.document || !amendment.document || amendment.amends !== certificate.number) return;
+    const what = { paper: "PDF", file: "JSON file" }[certificate.kind];
+    const hash = rigCheck.hex(await rigCheck.sha256(rigCheck.utf8(rigCheck.canonical(certificate.document))));
+    if (hash === amendment.document.certificate_sha256) say(amendment, HOLDS, `The ${what} beside it is the certificate that it amends, by its hash.`);
+    else say(amendment, FAILS, `The ${what} beside it states something else than it amends.`);
+  };
+
   // How it stands today by its own words, and by the office's list of what ended, as of the last contact.
   const standing = (verdict, ended, now) => {
     const points = [];
-    if (!isGenuine(verdict) || !verdict.days) return points;
+    if (!isGenuine(verdict) || !(verdict.days || verdict.amends)) return points;
     const tell = (mark, sentence) => points.push({ mark, sentence });
     const today = instant(now).slice(0, 10);
-    const [from, until] = verdict.days;
-    const word = today < from ? "it has not begun" : today > until ? "it has expired" : "that holds";
-    tell(today > until || today < from ? FAILS : HOLDS, `By its own words it is in force from ${from} to ${until}; on ${today} ${word}.`);
-    const known = ended?.ended.find(([number]) => number === verdict.number);
+    const of = verdict.amends || verdict.number, it = verdict.amends ? `the certificate ${of}` : "it";
+    if (verdict.days) {
+      const [from, until] = verdict.days;
+      const word = today < from ? "it has not begun" : today > until ? "it has expired" : "that holds";
+      tell(today > until || today < from ? FAILS : HOLDS, `By its own words it is in force from ${from} to ${until}; on ${today} ${word}.`);
+    }
+    const known = ended?.ended.find(([number]) => number === of);
     if (known) {
       const [, what, since, successor] = known;
       const after = successor ? ` The certificate after it is ${successor}.` : "";
-      tell(since <= today ? FAILS : UNKNOWN, `The office said at ${ended.as_of} that it is ${what}, not in force from ${since} on.${after}`);
+      tell(since <= today ? FAILS : UNKNOWN, `The office said at ${ended.as_of} that ${it} is ${what}, not in force from ${since} on.${after}`);
     } else if (ended) {
-      tell(UNKNOWN, `At ${ended.as_of}, the last contact, the office had not withdrawn, suspended or replaced it; what happened since cannot be told here.`);
-    } else tell(UNKNOWN, "Whether it was withdrawn, suspended or replaced cannot be told without contact with the office.");
+      tell(UNKNOWN, `At ${ended.as_of}, the last contact, the office had not withdrawn, suspended or replaced ${it}; what happened since cannot be told here.`);
+    } else tell(UNKNOWN, `Whether ${it} was withdrawn, suspended or replaced cannot be told without contact with the office.`);
+    const amended = ended?.amended?.find(([number]) => number === of);
+    if (amended) tell(HOLDS, `By ${ended.as_of} the office had amended ${it}: ${Array.from({ length: amended[1] }, (_, at) => `${of}/A${at + 1}`).join(", ")}, to be read with it.`);
     return points;
   };
 
-  Object.assign(rigCheck, { check, compare, standing, isGenuine, instant, LEEWAY });
+  Object.assign(rigCheck, { check, compare, compareAmendment, standing, isGenuine, instant, LEEWAY });
 })();

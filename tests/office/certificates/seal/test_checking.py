@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from office.certificates import pdf, snapshot
-from office.certificates.seal import binary, checking, pades, statement, statement_file
+from office.certificates.seal import beside, binary, checking, pades, statement, statement_file
 from office.certificates.seal.published import PublishedKeys
 from tests.office.certificates import samples
 from tests.office.certificates.seal.conftest import NOW, KeySet, Sealed, make_key_set, seal_up
@@ -78,7 +78,7 @@ def test_replayed(key_set: KeySet, sealed: Sealed):
     """A genuine code beside the paper of another certificate, and of another state of the same one."""
     keys = key_set.published()
     paper = checking.check(sealed.paper, keys, NOW)
-    checking.compare(checking.check(sealed.code.encode(), keys, NOW), paper)
+    beside.compare(checking.check(sealed.code.encode(), keys, NOW), paper)
     assert paper.genuine
     assert "of the same certificate, RM-2026-0042, and states the same" in said(paper)
     others: tuple[tuple[dict[str, Any], str], ...] = (
@@ -88,7 +88,7 @@ def test_replayed(key_set: KeySet, sealed: Sealed):
     for changes, sentence in others:
         other = key_set.sealing(samples.document(**changes)).code
         paper = checking.check(sealed.paper, keys, NOW)
-        checking.compare(checking.check(other.encode(), keys, NOW), paper)
+        beside.compare(checking.check(other.encode(), keys, NOW), paper)
         assert not paper.genuine
         assert sentence in said(paper)
 

@@ -15,7 +15,7 @@ from django.core.management import CommandError, call_command
 from office import environment
 from office.certificates import actions, amending, snapshot
 from office.certificates.models import Certificate, Document
-from office.certificates.seal import published, statement_file
+from office.certificates.seal import keyring, published, statement_file
 from tests.office.certificates.seal.conftest import KeySet, Sealed
 
 
@@ -113,6 +113,19 @@ def test_an_amendment_is_told_from_a_certificate(cast, issued, tmp_path: Path):
     status, text = run(tmp_path / "a.pdf")
     assert status == 0, text
     assert f"It is amendment 1 to certificate {issued.number}, not a certificate." in text
+    assert f"a.pdf: amendment {issued.number}/A1, genuine" in text
+    assert f"The register says of {issued.number} on" in text
+    assert f"Amendments to it: {issued.number}/A1." in text
+    (tmp_path / "a.json").write_bytes(amending.signed_file(made.seal))
+    status, text = run(*saved(tmp_path, issued), tmp_path / "a.json", "--format", "json")
+    row = json.loads(text)[-1]
+    assert (status, row["certificate"], row["amendment"]) == (0, issued.number, f"{issued.number}/A1")
+    assert sum("is the certificate that it amends" in point["sentence"] for point in row["points"]) == 3
+    keys = tmp_path / "keys.json"
+    keys.write_text(json.dumps(published.to_document(keyring.published())))
+    status, text = run(tmp_path / "a.json", "--keys", keys)
+    assert "How the certificate that it amends stands cannot be told" in text
+    assert status == 0
     (tmp_path / "a.pdf").write_bytes(content[:4000] + b"x" + content[4001:])
     assert run(tmp_path / "a.pdf")[0] == 2
 
