@@ -17,7 +17,7 @@ from django.core.servers.basehttp import WSGIRequestHandler
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from office.certificates import actions, pdf, snapshot
+from office.certificates import actions, amending, pdf, snapshot
 from office.certificates.models import Certificate, Document
 from office.certificates.seal import keyring, published, statement_file
 from tests.cast import Cast
@@ -139,6 +139,40 @@ def test_a_code_beside_the_paper_of_another_certificate(page: Page, live_server:
     page.get_by_role("button", name="Begin with another certificate").click()
     drop(page, "c.pdf", paper_of(issued))
     says(page, "Genuine", f"that it is replaced, not in force from {issued.valid_from}", f"after it is {second.number}")
+
+
+def test_an_amendment_beside_what_it_amends(
+    page: Page, live_server: LiveServer, cast: Cast, issued: Certificate, look: Any, no_axe_violations: Any,
+    fits_a_phone: Any,
+):  # fmt: skip
+    made = amending.amend(by=cast.certifier, certificate=issued, text="For Skaw read Skau.", reason="Misspelt.")
+    paper, file = bytes(made.documents.get(paper="A4").pdf), amending.signed_file(made.seal)
+    page.goto(f"{live_server.url}/check/anywhere/")
+    expect(page.locator("#contact-said")).to_contain_text("answered just now")
+    drop(page, "a.json", file)
+    says(page, "Genuine", f"It is amendment 1 to certificate {issued.number}, not a certificate", "For Skaw read Skau.")
+    drop(page, "c.pdf", paper_of(issued))
+    says(page, "The PDF beside it is the certificate that it amends, by its hash.", "had amended it:", f"{made}, to be")
+    paste(page, issued.seal.code)
+    says(page, "The code beside it is of the certificate that it amends", "of the same certificate")
+    drop(page, "a.pdf", paper)
+    says(page, "The PDF: a.pdf", "signed what it states, to the last byte")
+    look("check-anywhere-amendment")
+    no_axe_violations()
+    fits_a_phone()
+    keys, now = published.to_document(keyring.published()), made.issued_at.timestamp() * 1000
+    dice = random.Random(43)
+    for content in (paper, file):
+        for _ in range(-(-CHANGES // 2)):
+            changed = bytearray(content)
+            changed[dice.randrange(len(changed))] ^= dice.randrange(1, 256)
+            answer = checked(page, {"file": base64.b64encode(bytes(changed)).decode()}, keys, now)
+            assert not answer["genuine"], answer
+    whole = json.loads(file)
+    whole = {"certificate": whole["amendment"], "format": statement_file.FORMAT, "signature": whole["signature"]}
+    answer = checked(page, {"file": base64.b64encode(snapshot.canonical(whole).encode()).decode()}, keys, now)
+    assert "a certificate in another form than this check knows" in " ".join(answer["said"])
+    assert not answer["genuine"]
 
 
 def checked(page: Page, given: dict[str, str], keys: dict[str, Any], now: float) -> dict[str, Any]:
