@@ -16,6 +16,8 @@ from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
 from django.views import defaults
 
+from office.storage.address import StorageAway
+
 RETRY_SECONDS = "30"
 NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EROFS}
 READ_ONLY = "25006"  # PostgreSQL: a write in a read-only transaction, as on a server that stands by
@@ -55,7 +57,9 @@ def _behind(problem: BaseException) -> Iterator[BaseException]:
 
 
 def is_of_the_store(problem: BaseException | None) -> bool:
-    """Disk full, disk or database read-only, database gone, or busy for longer than anybody waits."""
+    """Disk full or read-only; database read-only, gone, or busy for longer than anybody waits; photographs away."""
+    if isinstance(problem, StorageAway):
+        return True
     if isinstance(problem, OSError):
         return problem.errno in NO_ROOM
     if isinstance(problem, OperationalError | InterfaceError):

@@ -1,8 +1,6 @@
 """Settings of the office, read from the environment. Imports nothing of ours.
 
-OFFICE_SECRET_KEY, DATABASE_URL, OFFICE_HOSTS, OFFICE_HTTPS, OFFICE_DEBUG, OFFICE_PUBLIC_URL, OFFICE_MAIL_URL,
-OFFICE_MAIL_FROM, OFFICE_TIME_ZONE, OFFICE_BACKUP_RECIPIENT, OFFICE_BACKUP_DIRECTORY, OFFICE_KEY_PASSPHRASE and
-OFFICE_DATA are the whole list; DEVELOPERS.md says what each does.
+DEVELOPERS.md lists the variables and says what each does.
 """
 
 from __future__ import annotations
@@ -51,6 +49,8 @@ INSTALLED_APPS = [
     "axes",
     "django_tasks",
     "django_tasks_db",
+    "django_prometheus",
+    "health_check",
     "office",
     "office.audit",
     "office.people",
@@ -61,12 +61,14 @@ INSTALLED_APPS = [
     "office.certificates",
     "office.racing",
     "office.interface",
+    "office.upkeep",
     "office.desk",
 ]
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "office.upkeep.counting.CountingMiddleware",
     "office.people.middleware.SoundRequestMiddleware",
     "office.racing.kept_pages.KeptPages",
     "csp.middleware.CSPMiddleware",
@@ -196,9 +198,19 @@ STORAGES = {
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 MEDIA_ROOT = DATA_DIR / "media"
+# s3://bucket/prefix?endpoint=…: photographs lie there instead; its keys in the variables that every S3 client reads.
+PHOTO_STORAGE = os.environ.get("OFFICE_PHOTO_STORAGE", "")
+if PHOTO_STORAGE:
+    STORAGES["default"] = {"BACKEND": "office.storage.bucket.Bucket"}
 
 # The public key that backups are encrypted to; without it, the one that `backup_key` kept in the office's directory.
 BACKUP_RECIPIENT = os.environ.get("OFFICE_BACKUP_RECIPIENT", "")
+# Who sends it may read /metrics from elsewhere; without it, this machine alone.
+METRICS_TOKEN = os.environ.get("OFFICE_METRICS_TOKEN", "")
+# The hours, in the office's time zone, at which a worker makes a backup and sends reminders; "off": it does not.
+BACKUP_AT = os.environ.get("OFFICE_BACKUP_AT", "03:00")
+REMINDERS_AT = os.environ.get("OFFICE_REMINDERS_AT", "07:00" if os.environ.get("OFFICE_MAIL_URL") else "off")
+BACKUP_KEEP = int(os.environ.get("OFFICE_BACKUP_KEEP", "30"))  # archives of the daily backup
 BACKUP_DIR = Path(os.environ.get("OFFICE_BACKUP_DIRECTORY", DATA_DIR / "backups"))
 
 # A log sheet is at most 2 MiB; a little more reaches our own reader, whose refusal says more than the framework's.
@@ -228,6 +240,7 @@ SESSION_COOKIE_AGE = 60 * 60 * 12
 CSRF_COOKIE_SAMESITE = "Lax"
 if HTTPS:
     SECURE_SSL_REDIRECT = True
+    SECURE_REDIRECT_EXEMPT = [r"^health/", r"^metrics$"]  # asked behind the proxy
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
 if HTTPS and not OWN_HTTPS:
@@ -265,6 +278,7 @@ LOGGING = {
         }
     },
     "root": {"handlers": ["console"], "level": "WARNING"},
-    # Who signs in, by key; what the lock-out says of itself would name people and addresses.
-    "loggers": {"office.access": {"level": "INFO"}, "axes": {"level": "CRITICAL"}},
+    # Who signs in, by key; what the lock-out says of itself would name people and addresses; what is not well is said
+    # to who asks, as often as they ask.
+    "loggers": {"office.access": {"level": "INFO"}, "axes": {"level": "CRITICAL"}, "health_check": {"level": "ERROR"}},
 }

@@ -25,4 +25,5 @@ urlpatterns = [
     path("access-keys/", include("office.interface.key_urls")),
     path("api/", include("office.interface.urls")),
     path("events/", include("office.racing.event_urls")),
+    path("", include("office.upkeep.urls")),
 ]

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import fcntl
+import os
+import shutil
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -21,12 +25,16 @@ VERB = "back_up"
 SUBJECT = trail.Subject("office", "office", "The office's data")
 SUFFIX = ".backup.age"
 # Beside photos and keys, the office's directory holds what is made anew or lies in the archive in another form.
-LEFT_OUT = frozenset({"static", "screenshots", "setup.log", "setup.lock", "backups", "put-aside"})
+LEFT_OUT = frozenset({"static", "screenshots", "setup.log", "setup.lock", "backups", "put-aside", "metrics"})
 DATABASE_SUFFIXES = (".sqlite3", ".sqlite3-wal", ".sqlite3-shm", ".sqlite3-journal", ".part")
 
 
 class NoRecipient(Exception):
     """Nobody has said yet for whom backups are made: one sentence."""
+
+
+class Busy(Exception):
+    """Another backup is being written into the same directory: one sentence."""
 
 
 class Made(NamedTuple):
@@ -51,10 +59,16 @@ def recipient_file() -> Path:
 def make(directory: Path, *, keep: int | None = None) -> Made:
     """Back everything up into a new archive in `directory`; of the archives there, the newest `keep` stay.
 
-    Raises NoRecipient, snapshots.CannotCopy and OSError; then nothing is left behind and no older archive is removed.
+    Raises NoRecipient, Busy, snapshots.CannotCopy and OSError; then nothing is left behind and no older archive is
+    removed.
     """
     to = recipient()
     directory.mkdir(parents=True, exist_ok=True, mode=0o700)
+    with _alone_in(directory):
+        return _make(directory, to, keep)
+
+
+def _make(directory: Path, to: str, keep: int | None) -> Made:
     now = timezone.now()
     target = directory / f"{now.astimezone(dt.UTC):%Y-%m-%dT%H%M%SZ}{SUFFIX}"
     with tempfile.TemporaryDirectory(dir=directory, prefix=".copying-") as scratch:
@@ -71,6 +85,25 @@ def make(directory: Path, *, keep: int | None = None) -> Made:
         for old in sorted(directory.glob(f"*{SUFFIX}"))[:-keep]:
             old.unlink()
     return Made(target, manifest)
+
+
+@contextmanager
+def _alone_in(directory: Path) -> Iterator[None]:
+    """One backup at a time; what another one that was killed has left behind is removed. Raises Busy."""
+    lock = os.open(directory, os.O_RDONLY)
+    try:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise Busy(f"A backup is being written into {directory} already.") from None
+        for left in [*directory.glob(".copying-*"), *directory.glob(f"*{SUFFIX}.part")]:
+            if left.is_dir():
+                shutil.rmtree(left)
+            else:
+                left.unlink()
+        yield
+    finally:
+        os.close(lock)
 
 
 def last_good() -> Entry | None:

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
+from django.conf import settings
+from django.utils import timezone
+
+from office.certificates import reminding
 from office.certificates.recomputing import Difference, recompute
 from office.people.models import Role
+from office.work.daily import daily
+from office.work.hours import hour_of
 from office.work.kinds import kind
-from office.work.progress import Progress
+from office.work.progress import Progress, TryAgain
 
 
 @kind("recompute", "Every visit derived again", Role.ADMINISTRATOR, Role.CERTIFIER)
@@ -30,3 +38,19 @@ def _sentence(one: Difference) -> str:
         f"{one.boat}, {one.where}: {one.dimension}{method} of the {one.mast} mast, {one.what.replace('_', ' ')}: "
         f"stated {one.stated or 'nothing'}, now {one.now or 'nothing'}."
     )
+
+
+@kind("reminders", "Reminders to owners", tries=5)
+def remind(progress: Progress) -> None:
+    """Each letter once for its stage, whoever asks however often; those that could not be sent are tried again."""
+    done = reminding.send(by=None, chosen=reminding.letters(timezone.localdate()))
+    progress.say(f"{done.sent} sent, {done.already} were sent before.")
+    if done.failed:
+        raise TryAgain(f"{done.failed} could not be sent ({done.trouble}).")
+
+
+def reminders_at() -> dt.time | None:
+    return hour_of(settings.REMINDERS_AT)
+
+
+daily("reminders", reminders_at)

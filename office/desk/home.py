@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 from django.contrib.auth.decorators import login_not_required
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
@@ -12,19 +10,17 @@ from django.utils import timezone
 
 from boats.models import Access, Boat, Ownership
 from boats.rules import on_day
-from office.backups import making
 from office.certificates import declaring
 from office.certificates.models import Certificate
 from office.certificates.queries import accepted_without_certificate
 from office.certificates.standing import standing
 from office.people.access import is_office
 from office.people.models import Person, Role
+from office.upkeep import backups
 from surveys.models import Visit, VisitState
 
 TO_REVIEW = (VisitState.SIGNED, VisitState.UNDER_REVIEW)
 WITH_MEASURER = (VisitState.PLANNED, VisitState.DRAFT, VisitState.RETURNED)
-
-BACKUP_EVERY = dt.timedelta(days=2)  # the office's own habit; common practice, no source
 
 
 @login_not_required
@@ -47,7 +43,7 @@ def show(request: HttpRequest) -> HttpResponse:
     if person.holds(Role.CERTIFIER):
         context["to_certify"] = accepted_without_certificate()[:20]
     if person.holds(Role.ADMINISTRATOR):
-        context["backup"] = last_backup()
+        context["backup"] = backups.state()
     if person.holds(Role.OWNER):
         context["boats"] = own_boats(person)
     return render(request, "desk/home.html", context)
@@ -65,12 +61,3 @@ def own_boats(person: Person) -> list[tuple[Boat, Certificate | None, str]]:
             counting[one.boat_id] = one
     held = [(boat, counting.get(boat.pk)) for boat in boats]
     return [(boat, one, str(standing(one, today)) if one else "none") for boat, one in held]
-
-
-def last_backup() -> dict[str, object]:
-    """When everything was last backed up whole, and whether that is too long ago."""
-    entry = making.last_good()
-    if entry is None:
-        return {"at": None, "late": True}
-    at = dt.datetime.fromisoformat(entry.at)
-    return {"at": at, "late": timezone.now() - at > BACKUP_EVERY}

@@ -1,42 +1,90 @@
-"""Long work asked for, and taken up again where a worker was killed."""
+"""Long work asked for, tried again by hand, and taken up again where a worker was killed."""
 
 from __future__ import annotations
 
 import datetime as dt
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
 
+from office.audit.refusals import WrongState
 from office.people.models import Person
 from office.work import kinds
+from office.work.doing import put_in_queue
 from office.work.models import Work, WorkState
-from office.work.tasks import do_work
 
 SILENT = dt.timedelta(seconds=60)  # without a sign of life for so long, a worker is taken for dead
-MOST_TRIES = 3
+QUEUE_KEPT = dt.timedelta(days=14)  # rows of the library's queue about what has ended
 
 
-@transaction.atomic
-def ask_for_work(*, by: Person | None, kind: str, title: str = "", **arguments: Any) -> Work:
-    """Put a piece of work into the queue; it and its place there are stored together. Raises WrongState."""
+def ask_for_work(*, by: Person | None, kind: str, title: str = "", once: str | None = None, **arguments: Any) -> Work:
+    """Put a piece of work into the queue; it and its place there are stored together. Raises WrongState.
+
+    `once`: what was asked for under the same word is returned instead of asked for again.
+    """
     known = kinds.kind_of(kind)
-    work = Work.objects.create(kind=kind, title=title or known.title, arguments=arguments, asked_by=by)
-    do_work.enqueue(work.key)
+    try:
+        with transaction.atomic():
+            if once and (former := Work.objects.filter(once=once).first()):
+                return former
+            work = Work.objects.create(
+                kind=kind, title=title or known.title, arguments=arguments, asked_by=by, once=once
+            )
+            put_in_queue(work)
+    except IntegrityError:
+        if once and (former := Work.objects.filter(once=once).first()):
+            return former  # somebody asked in the same moment
+        raise
+    return work
+
+
+def try_again(*, work: Work) -> Work:
+    """Failed work queued anew, with as many tries as at first; what was done before is done no more. WrongState."""
+    with transaction.atomic():
+        failed = Work.objects.filter(pk=work.pk, state=WorkState.FAILED)
+        if not failed.update(state=WorkState.WAITING, tries=0, ended_at=None):
+            raise WrongState("Only work that has failed is tried again.")
+        put_in_queue(work)
     return work
 
 
 def take_up_again() -> list[Work]:
-    """Work whose worker has given no sign of life is queued once more; after three tries it has failed."""
+    """Work whose worker has given no sign of life is queued once more; after so many tries it has failed.
+
+    So is what waits without a place in the queue: its worker was killed between taking the place and beginning.
+    """
     taken = []
     dead = timezone.now() - SILENT
     for work in Work.objects.filter(state=WorkState.RUNNING, beat_at__lt=dead):
         with transaction.atomic():
             mine = Work.objects.filter(pk=work.pk, state=WorkState.RUNNING, tries=work.tries, beat_at__lt=dead)
-            if work.tries >= MOST_TRIES:
+            if work.tries >= kinds.most_tries(work.kind):
                 said = [*work.said, f"Its worker ended {work.tries} times before the work did; it is not tried again."]
                 mine.update(state=WorkState.FAILED, ended_at=timezone.now(), said=said)
             elif mine.update(state=WorkState.WAITING):
-                do_work.enqueue(work.key)
+                put_in_queue(work)
+                taken.append(work)
+    return taken + _without_a_place(dead)
+
+
+def _without_a_place(dead: dt.datetime) -> list[Work]:
+    taken = []
+    waiting = Work.objects.filter(state=WorkState.WAITING, queued_as__isnull=False)
+    begun = DBTaskResult.objects.filter(pk__in=waiting.values("queued_as")).exclude(status="READY")
+    lost = begun.filter(Q(started_at__lt=dead) | Q(finished_at__lt=dead)).values_list("pk", flat=True)
+    for place in list(lost):
+        with transaction.atomic():
+            work = Work.objects.select_for_update().filter(state=WorkState.WAITING, queued_as=place).first()
+            if work is not None:
+                put_in_queue(work)
                 taken.append(work)
     return taken
+
+
+def forget_old_places() -> int:
+    """Removes the library's rows about what ended two weeks ago; the office's own word on it stays."""
+    ended = DBTaskResult.objects.finished().filter(finished_at__lt=timezone.now() - QUEUE_KEPT)
+    return int(ended.delete()[0])

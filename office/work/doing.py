@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import logging
 import threading
 from collections.abc import Iterator
@@ -9,15 +10,31 @@ from contextlib import contextmanager
 
 from django.db import connection, transaction
 from django.utils import timezone
+from django_tasks import task
 
 from office.audit.refusals import Refusal
 from office.work import kinds
 from office.work.models import Work, WorkState
-from office.work.progress import Lost, Progress
+from office.work.progress import Lost, Progress, TryAgain
 
 log = logging.getLogger(__name__)
 
 BEAT = 10.0  # seconds between two signs of life
+# How long after the first failed try, the second and so on the next one comes (judgement, no source).
+PAUSES = [dt.timedelta(minutes=minutes) for minutes in (1, 5, 15, 60, 240)]
+
+
+@task()
+def do_work(key: str) -> None:
+    """Do the piece of work with this key: what the library's queue holds."""
+    do(key)
+
+
+def put_in_queue(work: Work, *, after: dt.timedelta | None = None) -> None:
+    """A place in the library's queue for work that waits. Call it in the transaction of the change."""
+    not_before = timezone.now() + after if after else None
+    placed = do_work.using(run_after=not_before).enqueue(work.key)
+    Work.objects.filter(pk=work.pk).update(queued_as=placed.id, not_before=not_before)
 
 
 def do(key: str) -> None:
@@ -31,6 +48,9 @@ def do(key: str) -> None:
             kinds.run(work.kind, progress, work.arguments)
     except Lost as lost:
         log.warning("%s", lost)
+    except TryAgain as trouble:
+        progress.say(str(trouble))
+        _put_off(progress, trouble.after)
     except Refusal as refusal:
         progress.say(str(refusal))
         _end(progress, WorkState.FAILED)
@@ -54,6 +74,23 @@ def _claim(key: str) -> Work | None:
             state=work.state, tries=work.tries, beat_at=now, began_at=work.began_at
         )
     return work if claimed else None
+
+
+def _put_off(progress: Progress, after: dt.timedelta | None) -> None:
+    work = progress.work
+    if work.tries >= kinds.most_tries(work.kind):
+        progress.say(f"It was tried {work.tries} times; it is not tried again by itself.")
+        _end(progress, WorkState.FAILED)
+        return
+    try:
+        progress.write()
+    except Lost as lost:
+        log.warning("%s", lost)
+        return
+    with transaction.atomic():
+        mine = Work.objects.filter(pk=work.pk, state=WorkState.RUNNING, tries=work.tries)
+        if mine.update(state=WorkState.WAITING):
+            put_in_queue(work, after=after or PAUSES[min(work.tries, len(PAUSES)) - 1])
 
 
 def _end(progress: Progress, state: WorkState) -> None:

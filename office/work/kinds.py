@@ -19,16 +19,17 @@ class Kind(NamedTuple):
     title: str
     run: Function
     roles: tuple[str, ...] = ()  # who may ask for it on the page of long work; nobody: other pages ask for it
+    tries: int = 3  # after so many, killed workers and passing failures together, it has failed
 
 
 KINDS: dict[str, Kind] = {}
 
 
-def kind(name: str, title: str, *roles: str) -> Callable[[Function], Function]:
+def kind(name: str, title: str, *roles: str, tries: int = 3) -> Callable[[Function], Function]:
     """Registers a function `run(progress, **arguments)` as the kind of work `name`; `roles` may ask for it by hand."""
 
     def register(function: Function) -> Function:
-        KINDS[name] = Kind(title, function, roles)
+        KINDS[name] = Kind(title, function, roles, tries)
         return function
 
     return register
@@ -43,3 +44,7 @@ def kind_of(name: str) -> Kind:
 
 def run(name: str, progress: Progress, arguments: dict[str, Any]) -> None:
     kind_of(name).run(progress, **arguments)
+
+
+def most_tries(name: str) -> int:
+    return KINDS[name].tries if name in KINDS else 1

@@ -42,6 +42,9 @@ class Work(models.Model):
     total = models.PositiveIntegerField(default=0)
     said = models.JSONField(default=list)  # sentences, oldest first
     leads_to = models.CharField(max_length=300, blank=True)  # the page that shows what came of it
+    once = models.CharField(max_length=80, null=True, unique=True)  # noqa: DJ001  ("backup 2026-07-01": asked for once)
+    queued_as = models.UUIDField(null=True)  # its latest place in the library's queue
+    not_before = models.DateTimeField(null=True)  # it failed for a passing reason and is tried again then
 
     class Meta:
         ordering: ClassVar = ["-asked_at", "-pk"]
@@ -54,3 +57,21 @@ class Work(models.Model):
     @property
     def ended(self) -> bool:
         return self.state in {WorkState.DONE, WorkState.FAILED}
+
+    @property
+    def is_put_off(self) -> bool:
+        return self.state == WorkState.WAITING and self.not_before is not None and self.not_before > timezone.now()
+
+
+class Worker(models.Model):
+    """A process that does long work, with its latest sign of life."""
+
+    name = models.CharField(max_length=120, unique=True)  # machine and process
+    since = models.DateTimeField(default=timezone.now)
+    beat_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["-beat_at"]
+
+    def __str__(self) -> str:
+        return self.name

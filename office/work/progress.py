@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import time
 from collections.abc import Callable
 
@@ -15,6 +16,17 @@ MOST_SENTENCES = 500
 
 class Lost(Exception):
     """This piece of work has been given to another worker meanwhile, or ended."""
+
+
+class TryAgain(Exception):
+    """What stands in the way passes (a disk, a mail server): one sentence. The work is tried again later.
+
+    `after`: how much later; without it, later with every try.
+    """
+
+    def __init__(self, sentence: str, after: dt.timedelta | None = None) -> None:
+        super().__init__(sentence)
+        self.after = after
 
 
 class Progress:

@@ -1,13 +1,7 @@
-"""The one task of the queue."""
+"""The one task of the queue, under the name by which its rows find it."""
 
 from __future__ import annotations
 
-from django_tasks import task
+from office.work.doing import do_work
 
-from office.work import doing
-
-
-@task()
-def do_work(key: str) -> None:
-    """Do the piece of work with this key."""
-    doing.do(key)
+__all__ = ["do_work"]

@@ -9,4 +9,5 @@ urlpatterns = [
     path("", views.show_all, name="list"),
     path("ask/", views.ask, name="ask"),
     path("<str:key>/", views.show, name="work"),
+    path("<str:key>/again/", views.again, name="again"),
 ]

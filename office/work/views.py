@@ -9,16 +9,21 @@ from django.views.decorators.http import require_POST, require_safe
 
 from office.people.access import check_holds, person_of
 from office.people.models import Role
-from office.work.actions import ask_for_work
+from office.work import workers
+from office.work.actions import ask_for_work, try_again
 from office.work.kinds import kind_of
-from office.work.models import Work
+from office.work.models import Work, WorkState
 from office.work.queries import kinds_for, work_visible_to
 from office.work.rules import check_may_see
 
 
 def show_all(request: HttpRequest) -> HttpResponse:
     page = Paginator(work_visible_to(person_of(request)), 30).get_page(request.GET.get("page"))
-    return render(request, "work/list.html", {"page": page, "kinds": kinds_for(person_of(request))})
+    return render(
+        request,
+        "work/list.html",
+        {"page": page, "kinds": kinds_for(person_of(request)), "nobody": not workers.any_alive()},
+    )
 
 
 @require_POST
@@ -35,7 +40,21 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     work = get_object_or_404(Work.objects.select_related("asked_by"), key=key)
     check_may_see(person_of(request), work)
     template = "work/how_far.html" if request.headers.get("HX-Request") else "work/work.html"
-    return render(request, template, {"work": work, "ahead": _ahead_of(work)})
+    return render(request, template, {"work": work, "ahead": _ahead_of(work), "nobody": _nobody_for(work)})
+
+
+@require_POST
+def again(request: HttpRequest, key: str) -> HttpResponse:
+    """Failed work tried again, by whoever may look at it."""
+    work = get_object_or_404(Work, key=key)
+    check_may_see(person_of(request), work)
+    try_again(work=work)
+    return redirect("work:work", key)
+
+
+def _nobody_for(work: Work) -> bool:
+    """It waits, and no worker runs."""
+    return work.state == WorkState.WAITING and not workers.any_alive()
 
 
 def _ahead_of(work: Work) -> int:

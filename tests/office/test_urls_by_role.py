@@ -21,6 +21,8 @@ from django.utils import timezone
 from boats import actions as boat_actions
 from boats.models import Access as BoatAccess
 from boats.models import Declaration
+from office.audit import trail
+from office.backups import making
 from office.certificates import actions as certificate_actions
 from office.certificates import amending, paper, pdf, renewing
 from office.certificates.seal import pades
@@ -31,6 +33,7 @@ from office.racing import actions as event_actions
 from office.racing import spot_checks, statements
 from office.racing.entry_file import read_pasted
 from office.racing.models import Event
+from office.work import workers
 from office.work.actions import ask_for_work
 from surveys import actions
 from surveys.actions.calendars import make_calendar
@@ -128,6 +131,11 @@ TABLE: dict[str, Access] = {
     "work:list": only(ANYBODY),
     "work:ask": sent_by(ANYBODY),  # for what there is not, all are told so alike
     "work:work": Access(ADMINISTRATOR, None),
+    "work:again": sent_by(ADMINISTRATOR),
+    # For machines that watch the office; what they say depends on who asks
+    "upkeep:health": PUBLIC_TO_READ,
+    "upkeep:serving": PUBLIC_TO_READ,
+    "upkeep:metrics": PUBLIC_TO_READ,
     # The trail
     "trail:list": only(OFFICE | OWNERS),
     "trail:export": only(OFFICE | OWNERS),
@@ -360,6 +368,9 @@ class World:
         self.photo = add_photo(by=cast.measurer, visit=self.returned, file=picture(), size=1)
         self.planned = self.stage.visit("planned")
         self.work = ask_for_work(by=by, kind="recompute")
+        workers.give_sign("here:1")
+        with transaction.atomic():
+            trail.record(by=None, verb=making.VERB, subject=making.SUBJECT)
         self.signed = self.stage.visit("signed")
         self.under_review = self.stage.visit("under_review")
         self.event = self.make_event(cast)

@@ -24,7 +24,7 @@ class Command(BaseCommand):
             raise CommandError("--keep needs a number of archives, 1 or more.")
         try:
             made = making.make(to, keep=keep)
-        except (making.NoRecipient, snapshots.CannotCopy, ValueError) as error:
+        except (making.NoRecipient, making.Busy, snapshots.CannotCopy, ValueError) as error:
             raise CommandError(str(error)) from error
         except (OSError, DatabaseError) as error:
             raise CommandError(f"No backup was made: {error}") from error

@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING, Any
 from cryptography import x509
 from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from office import environment
 from office.management.local_ca import certified_names
+from office.storage.files import try_out
+from office.upkeep.metrics import DIRECTORY
 
 if TYPE_CHECKING:
     from django.core.management.base import CommandParser
@@ -82,6 +85,27 @@ def tls_of(certificate: Path | None, key: Path | None) -> Tls | None:
     return Tls(certificate.resolve(), key.resolve(), names)
 
 
+def count_together(port: int) -> None:
+    """The processes of this server count into one directory, emptied here: what they counted goes with them.
+
+    By the port, so that two servers of one office each have their own.
+    """
+    directory = Path(os.environ.setdefault(DIRECTORY, str(Path(settings.DATA_DIR) / "metrics" / str(port))))
+    directory.mkdir(parents=True, exist_ok=True)
+    for file in directory.glob("*.db"):
+        file.unlink()
+
+
+def refuse_a_storage_that_is_away() -> None:
+    """Raises CommandError where photographs are kept elsewhere and could not be."""
+    if not settings.PHOTO_STORAGE:
+        return
+    try:
+        try_out()
+    except OSError as error:
+        raise CommandError(f"{error} Nothing was started.") from error
+
+
 def start_worker() -> None:
     """A worker for long work beside the server; it ends when the server does."""
     subprocess.Popen([sys.executable, "manage.py", "worker", "--with-parent"], cwd=environment.ROOT)
@@ -90,6 +114,7 @@ def start_worker() -> None:
 def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True) -> None:
     """Collect the static files and become the web server; does not return."""
     refuse_a_taken_port(host, port)
+    refuse_a_storage_that_is_away()
     call_command("collectstatic", interactive=False, verbosity=0)
     server = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port)]
     server += ["--workers", "1", "--blocking-threads", str(THREADS), "--log-level", "warning"]
@@ -98,6 +123,7 @@ def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True) 
         tls.settle(port)
         server += tls.arguments
     server.append("office.wsgi:application")
+    count_together(port)
     if worker:
         start_worker()
     os.chdir(environment.ROOT)

@@ -12,7 +12,9 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError, OperationalError, ProgrammingError, connection
 
-from office.work.actions import take_up_again
+from office.work import workers
+from office.work.actions import forget_old_places, take_up_again
+from office.work.daily import ask_for_what_is_due
 
 LOOK_EVERY = 15.0  # seconds: for work whose worker was killed
 log = logging.getLogger(__name__)
@@ -26,18 +28,33 @@ class Command(BaseCommand):
         parser.add_argument("--with-parent", action="store_true", help="end when the process that started it has ended")
 
     def handle(self, *, once: bool, with_parent: bool, **options: Any) -> None:
+        name = workers.own_name()
         try:
-            take_up_again()
+            look(name)
+            forget_old_places()
         except (OperationalError, ProgrammingError) as error:
             raise CommandError(f"Long work waits: run `migrate` first ({error}).") from error
         if not once:
-            watch = threading.Thread(target=look_after, args=(os.getppid() if with_parent else 0,), daemon=True)
+            watch = threading.Thread(target=look_after, args=(name, os.getppid() if with_parent else 0), daemon=True)
             watch.start()
-        call_command("db_worker", batch=once, startup_delay=False, reload=False, verbosity=0, interval=1.0)
+        try:
+            call_command("db_worker", batch=once, startup_delay=False, reload=False, verbosity=0, interval=1.0)
+        finally:
+            try:
+                workers.take_off(name)
+            except DatabaseError:
+                log.warning("could not say that this worker ends", exc_info=True)
 
 
-def look_after(parent: int) -> None:
-    """Every few seconds: is the process that started us still there, and does work wait for a dead worker?"""
+def look(name: str) -> None:
+    """A sign of life; work that waits for a dead worker, or whose hour of the day has come, is queued."""
+    workers.give_sign(name)
+    take_up_again()
+    ask_for_what_is_due()
+
+
+def look_after(name: str, parent: int) -> None:
+    """Every few seconds: is the process that started us still there, and is anything to be queued?"""
     pause = threading.Event()
     since = 0.0
     while not pause.wait(1.0):
@@ -48,8 +65,8 @@ def look_after(parent: int) -> None:
         if since >= LOOK_EVERY:
             since = 0.0
             try:
-                take_up_again()
+                look(name)
             except DatabaseError:  # busy or away for a moment; the next look comes
-                log.warning("could not look for abandoned work", exc_info=True)
+                log.warning("could not look after the queue", exc_info=True)
             finally:
                 connection.close()

@@ -1,0 +1,91 @@
+"""Two addresses for machines that watch the office: is it well, and in figures. Neither needs a sign-in."""
+
+from __future__ import annotations
+
+from secrets import compare_digest
+from typing import Any
+
+from asgiref.sync import sync_to_async
+from django.conf import settings
+from django.contrib.auth.decorators import login_not_required
+from django.db import Error as DatabaseError
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.utils.cache import add_never_cache_headers
+from django.utils.decorators import method_decorator
+from django.views.decorators.http import require_safe
+from health_check.base import HealthCheckResult
+from health_check.views import HealthCheckView
+
+from office.people.limits import address_of
+from office.people.models import Person, Role
+from office.upkeep import health, metrics
+
+LOOPBACK = {"127.0.0.1", "::1"}
+FORWARDED = ("HTTP_X_FORWARDED_FOR", "HTTP_FORWARDED", "HTTP_X_REAL_IP")
+
+
+@method_decorator(login_not_required, name="dispatch")
+class Health(HealthCheckView):
+    """200 where all is well, 503 where something is not. To an administrator it says what; to others only whether."""
+
+    http_method_names = ["get", "head"]
+    checks = health.EVERYTHING
+
+    async def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        results = [await check.get_result(None) for check in self.get_checks()]
+        return await sync_to_async(_answer)(request, results)
+
+    head = get
+
+
+def _answer(request: HttpRequest, results: list[HealthCheckResult]) -> HttpResponse:
+    well = not any(one.error for one in results)
+    status, word = (200, "well") if well else (503, "not well")
+    wants = request.GET.get("format") or (
+        "json" if request.accepts("application/json") and not request.accepts("text/html") else ""
+    )
+    if not _may_know(request):
+        if wants == "json":
+            return JsonResponse({"office": word}, status=status)
+        return HttpResponse(f"The office is {word}.\n", content_type="text/plain; charset=utf-8", status=status)
+    rows = [
+        {"what": one.check.title, "well": not one.error, "said": one.error.message if one.error else one.check.said}
+        for one in results
+    ]
+    if wants == "json":
+        return JsonResponse({"office": word, "checks": rows}, status=status)
+    return render(request, "upkeep/health.html", {"well": well, "rows": rows}, status=status)
+
+
+def _may_know(request: HttpRequest) -> bool:
+    """Whether an administrator asks. Nobody is one while the database is away."""
+    try:
+        return isinstance(request.user, Person) and request.user.holds(Role.ADMINISTRATOR)
+    except DatabaseError:
+        return False
+
+
+@login_not_required
+@require_safe
+def figures(request: HttpRequest) -> HttpResponse:
+    """For Prometheus and what reads the same: from this machine itself, or with the token of the settings."""
+    if not may_read_figures(request):
+        return HttpResponse(
+            "These figures are for this machine itself, or for who sends the token of OFFICE_METRICS_TOKEN.\n",
+            content_type="text/plain; charset=utf-8",
+            status=403,
+        )
+    answer = HttpResponse(metrics.text(), content_type=metrics.CONTENT_TYPE)
+    add_never_cache_headers(answer)
+    return answer
+
+
+def may_read_figures(request: HttpRequest) -> bool:
+    """A request that came through a proxy is not from this machine, whatever address it seems to have."""
+    given = request.headers.get("Authorization", "")
+    token = settings.METRICS_TOKEN
+    if token and compare_digest(given.encode(), f"Bearer {token}".encode()):
+        return True
+    through_a_proxy = any(name in request.META for name in FORWARDED)
+    return not through_a_proxy and address_of(request) in LOOPBACK
