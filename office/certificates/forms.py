@@ -98,6 +98,10 @@ class EndingForm(forms.Form):
     until = day("Ending on this day at the latest")
 
 
+class RenewalsForm(EndingForm):
+    since = day("Or ended since", "Those that no other followed.", required=False)
+
+
 class RecallForm(forms.Form):
     """The days on which the instrument was wrong, and by how much where that is known."""
 

@@ -14,7 +14,7 @@ from django.utils import timezone
 from boats.models import new_key
 from office.audit.refusals import NotAllowed, Refusal
 from office.certificates import renewing
-from office.certificates.forms import EndingForm, ticked_numbers
+from office.certificates.forms import RenewalsForm, ticked_numbers
 from office.certificates.models import Renewal
 from office.people.access import person_of, require_roles
 from office.people.confirming import confirmed
@@ -29,9 +29,10 @@ A_STEP = 3  # certificates in one request: two papers each, well under a second 
 @confirmed
 def choose(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
-    asked = request.GET if "until" in request.GET else {"until": (today + AHEAD).isoformat()}
-    form = EndingForm(asked)
+    usual = {"until": (today + AHEAD).isoformat(), "since": (today - AHEAD).isoformat()}
+    form = RenewalsForm(request.GET if "until" in request.GET else usual)
     until = form.cleaned_data["until"] if form.is_valid() else today
+    since = form.cleaned_data["since"] if form.is_valid() else None
     if request.method == "POST":
         try:
             begun = renewing.begin(by=person_of(request), key=_key(request), numbers=ticked_numbers(request))
@@ -40,7 +41,10 @@ def choose(request: HttpRequest) -> HttpResponse:
             raise
         except Refusal as refusal:
             messages.error(request, str(refusal))
-    page = Paginator(renewing.ending_by(until, today), ROWS).get_page(request.GET.get("page"))
+    listed = renewing.ending_by(until, today)
+    if since:
+        listed = (listed | renewing.ended_since(since, today)).order_by("valid_until", "number")
+    page = Paginator(listed, ROWS).get_page(request.GET.get("page"))
     rows = [(one, renewing.why_not(one, today)) for one in renewing.weigh(page.object_list)]
     context = {"page": page, "rows": rows, "form": form, "until": until, "key": new_key()}
     return render(request, "certificates/renew.html", context, status=422 if request.method == "POST" else 200)

@@ -1,7 +1,8 @@
 """Renewing without a new visit: what may be renewed, and many certificates in one go, each its own transaction.
 
 The office's policy says how long after measuring a certificate may follow another one (`renewal_months`). The new
-certificate states the same visit, begins the day after the former one ends and names it.
+certificate states the same visit, begins the day after the former one ends and names it. Where that one has ended
+already, the new one begins today: what was answered for the days between stands, and on them none was in force.
 """
 
 from __future__ import annotations
@@ -12,12 +13,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from boats.models import Declaration, Rig
 from office.audit import trail
 from office.audit.refusals import NotAllowed, Refusal, WrongState
+from office.certificates import rules
 from office.certificates.actions import issue
 from office.certificates.models import Certificate, Renewal, RenewalItem
 from office.certificates.standing import WORDS, Standing, standing
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
 MOST_AT_ONCE = 500
 ABANDONED = dt.timedelta(minutes=5)  # after which another request takes over an item that one has left half done
 REASON = "Renewed on the strength of the visit of {day}, without a new one."
+GAP = " {number} ended on {last}; on the days since then none was in force."
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +51,15 @@ class Renewable:
     follower: str  # number of a certificate of the boat that begins later, or that replaced it
     declared: str  # what an owner has declared and the office has not settled
     policy: PolicyEdition
+    today: dt.date
 
     @property
     def first_day(self) -> dt.date:
-        return self.certificate.in_force_before
+        return max(self.certificate.in_force_before, self.today)
+
+    @property
+    def has_gap(self) -> bool:
+        return self.certificate.in_force_before < self.today
 
     @property
     def latest_day(self) -> dt.date | None:
@@ -73,6 +81,16 @@ def ending_by(day: dt.date, today: dt.date) -> QuerySet[Certificate]:
     )
 
 
+def ended_since(day: dt.date, today: dt.date) -> QuerySet[Certificate]:
+    """Certificates that ended by themselves from that day on, before today, and that none of the boat follows."""
+    later = Certificate.objects.filter(boat=OuterRef("boat"), valid_from__gt=OuterRef("valid_from"))
+    rows = Certificate.objects.filter(
+        ~Exists(later.exclude(ending="withdrawn")), valid_until__gte=day, in_force_before__lte=today, ending="",
+        successor=None,
+    )  # fmt: skip
+    return rows.select_related("boat", "visit").defer("snapshot").prefetch_related("suspensions")
+
+
 def weigh(certificates: Iterable[Certificate]) -> list[Renewable]:
     """Each with what decides on it, in a number of queries that does not grow with them."""
     listed = list(certificates)
@@ -84,7 +102,7 @@ def weigh(certificates: Iterable[Certificate]) -> list[Renewable]:
     rows = list(others.values_list("boat_id", "pk", "number", "valid_from", "replaces_id"))
     declarations = Declaration.objects.filter(boat__in=boats, settled_at__isnull=True).order_by("pk")
     declared = {one.boat_id: one.get_kind_display().lower() for one in declarations}
-    policy = policy_queries.current()
+    policy, today = policy_queries.current(), timezone.localdate()
     return [
         Renewable(
             certificate=one,
@@ -100,16 +118,21 @@ def weigh(certificates: Iterable[Certificate]) -> list[Renewable]:
             ),
             declared=declared.get(one.boat_id, ""),
             policy=policy,
+            today=today,
         )
         for one in listed
     ]
 
 
 def check_can_renew(one: Renewable, today: dt.date) -> None:
-    """In force, followed by none, resting on the boat's last visit, her rig unchanged, measured not too long ago."""
+    """In force or ended by itself, not suspended, followed by none, resting on the boat's last visit, her rig
+    unchanged, measured not too long ago."""
     certificate, name = one.certificate, one.certificate.boat.name
-    if (now := standing(certificate, today)) != Standing.IN_FORCE:
-        raise WrongState(f"{certificate.number} is {WORDS[now].lower()}; only one in force is renewed.")
+    if (now := standing(certificate, today)) not in {Standing.IN_FORCE, Standing.EXPIRED}:
+        raise WrongState(f"{certificate.number} is {WORDS[now].lower()}; only one in force or expired is renewed.")
+    if suspension := rules.open_suspension(certificate):
+        since = suspension.since.isoformat()
+        raise WrongState(f"{certificate.number} is suspended from {since} on and was when it ended; certify anew.")
     if one.follower:
         raise WrongState(f"{certificate.number} is followed already, by {one.follower}.")
     if one.declared:
@@ -139,7 +162,7 @@ def why_not(one: Renewable, today: dt.date) -> str:
 
 
 def renew(*, by: Person, certificate: Certificate) -> Certificate:
-    """One certificate renewed from the day after its last one."""
+    """One certificate renewed from the day after its last one, or from today where that has passed."""
     one = weigh([Certificate.objects.select_related("boat", "visit").get(pk=certificate.pk)])[0]
     check_may_renew(by)
     check_can_renew(one, timezone.localdate())
@@ -149,9 +172,13 @@ def renew(*, by: Person, certificate: Certificate) -> Certificate:
         by=by,
         visit=one.certificate.visit,
         valid_from=one.first_day,
-        reason=REASON.format(day=day.isoformat()),
+        reason=REASON.format(day=day.isoformat()) + (_gap(one.certificate) if one.has_gap else ""),
         replacing=one.certificate.number,
     )
+
+
+def _gap(certificate: Certificate) -> str:
+    return GAP.format(number=certificate.number, last=certificate.valid_until.isoformat())
 
 
 def check_may_renew(person: Person) -> None:

@@ -41,6 +41,56 @@ def test_one(cast, issued, generous):
     assert queries.certificate_on(issued.boat, made.valid_from) == made
 
 
+@pytest.fixture
+def expired(cast, stage, issued, generous, monkeypatch) -> tuple[Certificate, dt.date]:
+    """The certificate some days after its last one, and that day."""
+    today = issued.valid_until + dt.timedelta(days=20)
+    monkeypatch.setattr(timezone, "localdate", lambda *_: today)
+    return issued, today
+
+
+def test_one_that_has_ended_begins_today(client, cast, expired):
+    """Not back in time: the days between stay without a certificate, and the new one says so."""
+    former, today = expired
+    made = renewing.renew(by=cast.certifier, certificate=former)
+    assert (made.replaces, made.valid_from, made.visit) == (former, today, former.visit)
+    between = former.in_force_before
+    assert queries.certificate_on(former.boat, between) is None
+    assert f"{former.number} ended on {former.valid_until.isoformat()}; on the days since" in made.issue_reason
+    former.refresh_from_db()
+    assert (former.ending, former.in_force_before) == ("", between)
+    with pytest.raises(WrongState, match="followed already"):
+        renewing.renew(by=cast.certifier, certificate=former)
+
+
+def test_what_has_ended_is_offered_unticked(client, cast, expired):
+    former, today = expired
+    client.force_login(cast.certifier)
+    listed = client.get(reverse("certificates:renew")).content.decode()
+    box = re.search(rf'<input type="checkbox" name="number" value="{former.number}"([^>]*)>', listed)
+    assert box
+    assert box[1].strip() == ""
+    assert re.search(rf"from <time[^>]*>{today.isoformat()}<", listed)
+    narrow = {"until": today.isoformat(), "since": today.isoformat()}
+    assert former.number not in client.get(reverse("certificates:renew"), narrow).content.decode()
+    renewing.renew(by=cast.certifier, certificate=former)
+    assert list(renewing.ended_since(former.valid_until, today)) == []
+
+
+def test_what_has_ended_is_measured_anew_where_the_policy_says_so(cast, expired):
+    former, today = expired
+    change_policy(by=cast.administrator, reason="For the tests.", renewal_months=12)
+    assert "a new visit is due" in renewing.why_not(renewing.weigh([former])[0], today)
+
+
+def test_what_was_suspended_when_it_ended_is_not(cast, issued, generous, monkeypatch):
+    suspending.suspend(by=cast.certifier, certificate=issued, since=timezone.localdate(), reason="A damaged mast.")
+    later = issued.valid_until + dt.timedelta(days=3)
+    monkeypatch.setattr(timezone, "localdate", lambda *_: later)
+    former = Certificate.objects.get(pk=issued.pk)
+    assert "was when it ended" in renewing.why_not(renewing.weigh([former])[0], later)
+
+
 def test_the_second_click(cast, issued, generous):
     made = renewing.renew(by=cast.certifier, certificate=issued)
     with pytest.raises(WrongState, match=f"followed already, by {made.number}"):
@@ -78,7 +128,7 @@ def test_what_else_stands_against_it(cast, stage, issued, generous):
     )  # fmt: skip
     assert "has declared: mast damaged" in refusal_of(issued)
     suspending.suspend(by=cast.certifier, certificate=issued, since=timezone.localdate(), reason="x")
-    assert "is suspended; only one in force" in refusal_of(Certificate.objects.get(pk=issued.pk))
+    assert "is suspended; only one in force or expired" in refusal_of(Certificate.objects.get(pk=issued.pk))
 
 
 def test_not_past_a_later_visit(stage, issued, generous):
