@@ -9,6 +9,7 @@ import os
 import secrets
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import dj_database_url
@@ -108,14 +109,21 @@ TEMPLATES = [
     },
 ]
 
+# Connections to PostgreSQL that a process keeps open for its threads, at most; 0: each thread keeps one of its own.
+DATABASE_POOL = int(os.environ.get("OFFICE_DATABASE_POOL", "8"))
+
+
+def _database(url: str) -> dict[str, Any]:
+    parsed: dict[str, Any] = {**dj_database_url.parse(url, conn_max_age=None, conn_health_checks=True)}
+    if DATABASE_POOL and parsed["ENGINE"] == "django.db.backends.postgresql":
+        # Seconds: a request waits so long for a connection; a server that was away is asked again as soon as that.
+        pool = {"min_size": 1, "max_size": DATABASE_POOL, "timeout": 5.0, "reconnect_timeout": 5.0}
+        parsed |= {"CONN_MAX_AGE": 0, "OPTIONS": {**parsed.get("OPTIONS", {}), "pool": pool}}
+    return parsed
+
+
 # SQLite as the default: one file, durable commits, writers queue at BEGIN instead of failing later.
-DATABASES = {
-    "default": dj_database_url.config(
-        default=f"sqlite:///{DATA_DIR / 'office.sqlite3'}",
-        conn_max_age=None,
-        conn_health_checks=True,
-    )
-}
+DATABASES = {"default": _database(os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'office.sqlite3'}")}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
@@ -130,7 +138,7 @@ TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 
 # A streaming replica that public pages read from; office/replica.py says which.
 if replica_url := os.environ.get("DATABASE_REPLICA_URL"):
-    DATABASES["replica"] = dj_database_url.parse(replica_url, conn_max_age=None, conn_health_checks=True)
+    DATABASES["replica"] = _database(replica_url)
     DATABASES["replica"]["TEST"] = {"MIRROR": "default"}
 DATABASE_ROUTERS = ["office.replica.PublicReads"]
 

@@ -29,6 +29,8 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["TEST"] = {"NAME": str(SCRATCH / "test.sqlite3")}
 DATABASES["default"]["CONN_MAX_AGE"] = 0
 DATABASES["default"]["CONN_HEALTH_CHECKS"] = False
+# Tests begin and end connections as they need; test_pool.py looks at the office's own.
+DATABASES["default"].get("OPTIONS", {}).pop("pool", None)
 
 # No collected files in tests, and passwords that cost nothing; test_settings.py looks at the office's own choices.
 STORAGES["staticfiles"] = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}

@@ -57,7 +57,7 @@ class Command(BaseCommand):
 def open_target(url: str) -> None:
     """Make the database at `url` known under the alias TARGET. Raises CommandError."""
     try:
-        settings.DATABASES[TARGET] = dj_database_url.parse(url)
+        settings.DATABASES[TARGET] = {**dj_database_url.parse(url)}
     except (ValueError, KeyError) as error:
         raise CommandError(f"“{url}” is no address of a database.") from error
     connections.databases[TARGET] = connections.configure_settings(dict(settings.DATABASES))[TARGET]
