@@ -30,10 +30,14 @@ class BadArchive(Exception):
 
 
 class Member(NamedTuple):
-    """A file on its way into an archive: its name there, and where it lies."""
+    """A file on its way into an archive: its name there, and what opens it: on the disk, or in a storage elsewhere."""
 
     name: str
-    path: Path
+    open: Callable[[], IO[bytes]]
+
+    @classmethod
+    def of(cls, name: str, path: Path) -> Member:
+        return cls(name, lambda: path.open("rb"))
 
 
 def new_identity() -> tuple[str, str]:
@@ -110,8 +114,8 @@ def _pack(stream: IO[bytes], members: Iterable[Member], facts: dict[str, Any]) -
     with tarfile.open(fileobj=stream, mode="w|", bufsize=BLOCK) as tar:
         setattr(tar, "copybufsize", BLOCK)  # noqa: B010  (documented, though the types do not know it)
         for member in members:
-            with member.path.open("rb") as file:
-                info = tar.gettarinfo(arcname=member.name, fileobj=file)
+            with member.open() as file:
+                info = _info(tar, member.name, file)
                 reader = _Hashing(file)
                 tar.addfile(info, reader)
             packed[member.name] = {"size": info.size, "sha256": reader.digest.hexdigest()}
@@ -120,6 +124,16 @@ def _pack(stream: IO[bytes], members: Iterable[Member], facts: dict[str, Any]) -
         info.size = len(text)
         tar.addfile(info, io.BytesIO(text))
     return packed
+
+
+def _info(tar: tarfile.TarFile, name: str, file: IO[bytes]) -> tarfile.TarInfo:
+    try:
+        return tar.gettarinfo(arcname=name, fileobj=file)
+    except (OSError, AttributeError):  # no file of this machine's: only its length is known
+        info = tarfile.TarInfo(name)
+        info.size = file.seek(0, os.SEEK_END)
+        file.seek(0)
+        return info
 
 
 def _unpack(stream: IO[bytes], directory: Path) -> dict[str, dict[str, Any]]:

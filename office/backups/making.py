@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import fcntl
+import io
 import os
 import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import IO, Any, NamedTuple
 
 from django.conf import settings
+from django.core.files.storage import default_storage
 from django.db import connection, transaction
 from django.utils import timezone
 
@@ -20,12 +23,15 @@ from office.audit import trail
 from office.audit.models import Entry
 from office.backups import archive, snapshots
 from office.backups.archive import Member
+from office.storage import files
 
 VERB = "back_up"
 SUBJECT = trail.Subject("office", "office", "The office's data")
 SUFFIX = ".backup.age"
 # Beside photos and keys, the office's directory holds what is made anew or lies in the archive in another form.
 LEFT_OUT = frozenset({"static", "screenshots", "setup.log", "setup.lock", "backups", "put-aside", "metrics"})
+PHOTOS = "media"  # where they lie in the office's directory
+TRIALS = (PHOTOS, files.TRIALS)
 DATABASE_SUFFIXES = (".sqlite3", ".sqlite3-wal", ".sqlite3-shm", ".sqlite3-journal", ".part")
 
 
@@ -113,9 +119,20 @@ def last_good() -> Entry | None:
 
 def _members(copy: Path) -> Iterator[Member]:
     """The database first: a photo that comes while we pack has no row in the copy, never the other way round."""
-    yield Member(copy.name, copy)
+    yield Member.of(copy.name, copy)
     data = Path(settings.DATA_DIR)
+    left_out = LEFT_OUT | ({PHOTOS} if settings.PHOTO_STORAGE else set())
     for path in sorted(data.rglob("*")):
         name = path.relative_to(data)
-        if path.is_file() and name.parts[0] not in LEFT_OUT and not name.parts[0].endswith(DATABASE_SUFFIXES):
-            yield Member(f"data/{name.as_posix()}", path)
+        if name.parts[0] in left_out or name.parts[0].endswith(DATABASE_SUFFIXES) or name.parts[:2] == TRIALS:
+            continue
+        if path.is_file():
+            yield Member.of(f"data/{name.as_posix()}", path)
+    if settings.PHOTO_STORAGE:  # they lie in the archive as if they lay on the disk
+        for photo in files.names(default_storage):
+            yield Member(f"data/{PHOTOS}/{photo}", partial(_from_storage, photo))
+
+
+def _from_storage(name: str) -> IO[bytes]:
+    with default_storage.open(name) as file:
+        return io.BytesIO(file.read())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -10,8 +11,12 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+
 from office.backups import archive, snapshots
 from office.backups.archive import BadArchive
+from office.backups.making import PHOTOS
 
 
 def unpack(source: Path, identity: str, directory: Path) -> dict[str, Any]:
@@ -27,17 +32,20 @@ def unpack(source: Path, identity: str, directory: Path) -> dict[str, Any]:
     return manifest
 
 
-def verify(root: Path, url: str | None, data: Path) -> tuple[bool, str]:
+def verify(root: Path, url: str | None, data: Path, *, photos: str | None = None) -> tuple[bool, str]:
     """Whether the register in the database at `url` fits together, and what `verify_register` said of it.
 
-    Without `url`: the database that this process uses.
+    Without `url`: the database that this process uses. `photos`: where they lie, as OFFICE_PHOTO_STORAGE says it, if
+    not where the office keeps them; "" is the directory `data`.
     """
-    return manage(root, url, data, "verify_register")
+    return manage(root, url, data, "verify_register", photos=photos)
 
 
-def manage(root: Path, url: str | None, data: Path, *command: str) -> tuple[bool, str]:
+def manage(root: Path, url: str | None, data: Path, *command: str, photos: str | None = None) -> tuple[bool, str]:
     """Whether a command on the database at `url` ended well, in a process of its own, and what it said."""
     surroundings = os.environ | {"OFFICE_DATA": str(data)} | ({"DATABASE_URL": url} if url else {})
+    if photos is not None:
+        surroundings["OFFICE_PHOTO_STORAGE"] = photos
     started = [sys.executable, "manage.py", *command]
     done = subprocess.run(started, cwd=root, env=surroundings, capture_output=True, text=True, check=False)
     return done.returncode == 0, (done.stdout + done.stderr).strip()
@@ -63,6 +71,33 @@ def check_trail(copy: Path, number: int, head: str) -> None:
         row = database.execute("SELECT hash FROM audit_entry WHERE number = ?", [number]).fetchone()
     if number and (row is None or row[0] != head):
         raise BadArchive(f"Row {number} of the trail in the backup is not the one the manifest names.")
+
+
+def put_photos(unpacked: Path, aside: Path) -> int:
+    """Bring the photographs of a backup into the storage they are kept in; how many were not there as they should be.
+
+    What lay there under the same name and was another file is written to `aside` first.
+    """
+    photos, brought = unpacked / "data" / PHOTOS, 0
+    for path in sorted(photos.rglob("*")):
+        name, content = path.relative_to(photos).as_posix(), path.read_bytes() if path.is_file() else None
+        if content is None:
+            continue
+        try:
+            with default_storage.open(name) as file:
+                there: bytes | None = file.read()
+        except FileNotFoundError:
+            there = None
+        if there == content:
+            continue
+        if there is not None:
+            (aside / PHOTOS / name).parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            (aside / PHOTOS / name).write_bytes(there)
+            default_storage.delete(name)
+        default_storage.save(name, ContentFile(content))
+        brought += 1
+    shutil.rmtree(photos, ignore_errors=True)
+    return brought
 
 
 def put_in_place(unpacked: Path, database: Path, data: Path, aside: Path) -> list[Path]:

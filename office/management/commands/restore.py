@@ -15,6 +15,7 @@ from office import environment
 from office.backups import restoring, snapshots
 from office.backups.archive import BadArchive
 from office.backups.making import recipient_file
+from office.storage.address import StorageAway
 
 
 class Command(BaseCommand):
@@ -41,7 +42,7 @@ class Command(BaseCommand):
                 self._restore_sqlite(manifest, unpacked, data, check_only=check_only)
             else:
                 self._restore_postgresql(unpacked, data, check_only=check_only)
-        except (BadArchive, snapshots.CannotCopy) as error:
+        except (BadArchive, StorageAway, snapshots.CannotCopy) as error:
             raise CommandError(f"{error} Nothing was replaced.") from error
         finally:
             shutil.rmtree(unpacked, ignore_errors=True)
@@ -77,13 +78,16 @@ class Command(BaseCommand):
         self._put_in_place(unpacked, data / "no.sqlite3", data)
 
     def _verify(self, url: str | None, data: Path) -> None:
-        sound, said = restoring.verify(environment.ROOT, url, data)
+        sound, said = restoring.verify(environment.ROOT, url, data, photos="")
         if not sound:
             raise BadArchive(f"The register in the backup does not fit together:\n{said}\n")
         self.stdout.write(said)
 
     def _put_in_place(self, unpacked: Path, database: Path, data: Path) -> None:
         aside = data / "put-aside" / f"{timezone.now():%Y-%m-%dT%H%M%S}"
+        if settings.PHOTO_STORAGE:
+            brought = restoring.put_photos(unpacked, aside)
+            self.stdout.write(f"{brought} files were brought into the storage of photographs; the others lay there.")
         moved = restoring.put_in_place(unpacked, database, data, aside)
         self.stdout.write("The backup is in place." + (f" What lay there is in {aside}." if moved else ""))
         if not recipient_file().is_file():

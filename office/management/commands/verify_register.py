@@ -6,11 +6,12 @@ import json
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from office.certificates.verification import register
 from office.certificates.verification.findings import Misfit
 from office.certificates.verification.papers import NotOurPaper, against, read_file
+from office.storage.address import StorageAway
 
 MOST = 1000  # findings kept; a register that is wrong throughout says so before that
 WORDS = {
@@ -38,12 +39,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         counted = register.counted()
-        misfits = []
-        for misfit in register.check_all():
-            misfits.append(misfit)
-            if len(misfits) == MOST:
-                misfits.append(Misfit("register", f"The walk ended after {MOST} findings: too much does not fit."))
-                break
+        try:
+            misfits = _misfits()
+        except StorageAway as error:
+            raise CommandError(f"The register was not checked to its end: {error}") from error
         papers = [_paper(Path(name)) for name in options["against"]]
         sound = not misfits and all(one["fits"] for one in papers)
         if options["format"] == "json":
@@ -64,6 +63,16 @@ class Command(BaseCommand):
             self.stdout.write(f"\n{paper['file']}" + (f", certificate {paper['number']}" if paper["number"] else ""))
             for sentence in paper["sentences"]:
                 self.stdout.write(f"  {sentence}")
+
+
+def _misfits() -> list[Misfit]:
+    misfits = []
+    for misfit in register.check_all():
+        misfits.append(misfit)
+        if len(misfits) == MOST:
+            misfits.append(Misfit("register", f"The walk ended after {MOST} findings: too much does not fit."))
+            break
+    return misfits
 
 
 def _paper(path: Path) -> dict[str, Any]:

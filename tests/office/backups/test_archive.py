@@ -21,7 +21,7 @@ def content(tmp_path: Path) -> list[Member]:
     for number, size in enumerate((0, 1, 5000, 3_000_001)):
         path = tmp_path / f"file{number}"
         path.write_bytes(random.Random(number).randbytes(size))
-        members.append(Member(f"data/photos/{number}", path))
+        members.append(Member.of(f"data/photos/{number}", path))
     return members
 
 
@@ -37,7 +37,8 @@ def test_what_goes_in_comes_out(tmp_path, content):
     assert manifest["made_at"] == "2026-05-04"
     assert set(manifest["members"]) == {member.name for member in content}
     for member in content:
-        assert (tmp_path / "out" / member.name).read_bytes() == member.path.read_bytes()
+        with member.open() as file:
+            assert (tmp_path / "out" / member.name).read_bytes() == file.read()
 
 
 def test_the_format_is_the_open_one(tmp_path, content):
@@ -80,12 +81,12 @@ def test_a_key_that_is_none(tmp_path, content):
 
 def test_a_file_that_cannot_be_read_leaves_no_archive(tmp_path, content):
     with pytest.raises(FileNotFoundError):
-        made(tmp_path, [*content, Member("data/gone", tmp_path / "gone")])
+        made(tmp_path, [*content, Member.of("data/gone", tmp_path / "gone")])
     assert not list(tmp_path.glob("*.age*"))
 
 
 def test_names_that_lead_outside_are_refused(tmp_path, content):
-    target = made(tmp_path, [Member("../outside", content[1].path)])
+    target = made(tmp_path, [Member("../outside", content[1].open)])
     with pytest.raises(BadArchive, match="no file of ours"):
         archive.read(target, IDENTITY, tmp_path / "deep" / "out")
     assert not (tmp_path / "deep" / "outside").exists()
