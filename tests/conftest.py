@@ -28,10 +28,15 @@ property_tests.load_profile("office")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--with-a-database", action="store_true", help="only tests that use the database")
+    parser.addoption(
+        "--with-a-database", action="store_true", help="only tests that a database could answer differently"
+    )
 
 
-def uses_database(item: pytest.Item) -> bool:
+def differs_by_database(item: pytest.Item) -> bool:
+    """Whether it uses one and is not about roles or papers, which say the same on every one (`any_database`)."""
+    if item.get_closest_marker("any_database"):
+        return False
     fixtures = {"db", "transactional_db", "django_db_setup", "live_server"}
     return item.get_closest_marker("django_db") is not None or bool(fixtures & set(getattr(item, "fixturenames", ())))
 
@@ -46,9 +51,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if item.get_closest_marker("readers") and not environment.has_paper_readers():
             item.add_marker(pytest.mark.skip(reason=environment.PAPER_READERS.sentence))
     if config.getoption("with_a_database"):
-        left_out = [item for item in items if not uses_database(item)]
+        left_out = [item for item in items if not differs_by_database(item)]
         config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if uses_database(item)]
+        items[:] = [item for item in items if differs_by_database(item)]
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

@@ -163,11 +163,16 @@ def test_a_hostile_text_in_one_field(world: World, name: str) -> None:
                 sent(client, action, {**good, field: text})
 
 
+def texts() -> tuple[str, ...]:
+    """All of them for PostgreSQL, which takes less than SQLite does (no NUL, no long text, no large number)."""
+    return HOSTILE if connection.vendor == "postgresql" else HOSTILE[::3] + WORST
+
+
 @pytest.mark.parametrize("name", PAGES)
 def test_hostile_texts_everywhere(world: World, name: str) -> None:
     client, _, forms = forms_of(world, name)
     for action, fields in forms:
-        for text in HOSTILE:
+        for text in texts():
             sent(client, action, dict.fromkeys(fields, text))
 
 
@@ -200,7 +205,7 @@ def test_a_hostile_address(world: World, name: str) -> None:
     if not TABLE[name].public:
         client.force_login(world.cast.people()[min(allowed)])
     address = world.address(name).partition("?")[0]
-    asked = [dict.fromkeys(ASKED, text) for text in (WORST if name in PRINTED else HOSTILE)]  # it prints
+    asked = [dict.fromkeys(ASKED, text) for text in (WORST if name in PRINTED else texts())]  # it prints
     if name in LISTS:
         asked += [{one: text} for text in WORST[:3] for one in ASKED]
     before = counts()

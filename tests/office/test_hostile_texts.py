@@ -21,7 +21,7 @@ from tests.office import test_urls_by_role as by_role
 from tests.office.test_urls_by_role import TABLE, World
 from tests.surveys.makers import Stage, register_boat, sheet
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 
 def entering(person: Person) -> Client:

@@ -494,6 +494,7 @@ def answered(client: Client, method: str, address: str) -> Any:
     return answer
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize("name", list(TABLE))
 def test_who_is_answered(world: World, name: str) -> None:
     address, access = world.address(name), TABLE[name]
@@ -514,6 +515,7 @@ def test_who_is_answered(world: World, name: str) -> None:
             assert found == (MEASURER if access.own else ANYBODY), (method, got)
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize("name", list(TABLE))
 def test_who_is_not_signed_in(world: World, name: str) -> None:
     address, access = world.address(name), TABLE[name]
@@ -531,6 +533,7 @@ def test_who_is_not_signed_in(world: World, name: str) -> None:
             assert not answer.headers.get("Location", "").startswith(reverse("people:sign_in")), method
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize("name", [name for name, one in ADDRESSES.items() if one.pattern.converters])
 def test_an_address_of_nothing_is_not_found(world: World, name: str) -> None:
     """Whoever may open the page for what exists gets a 404 for what does not; nobody a 500."""

@@ -62,6 +62,7 @@ def arguments(name: str, visit: Visit) -> list[Any]:
     return special.get(name, [visit.key])
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize("name", [str(one.name) for one in KEYED])
 def test_pages_of_a_visit_by_role(stage: Stage, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Strangers, other owners, other measurers and the race committee see nothing of it; nobody ever gets a 500."""

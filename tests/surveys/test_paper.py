@@ -26,7 +26,7 @@ from surveys.paper.sheet import Numbering, numbers_in_words, stations_of
 from tests.cast import Cast
 from tests.surveys.makers import Stage
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 KETCH = Rig(rig_type="ketch", masts=(Mast(), Mast(name="mizzen")), spinnaker=True, pole=True, bowsprit=True)
 SCHOONER = Rig(rig_type="schooner", masts=(Mast(), Mast(name="mizzen"), Mast(name="fore")), outrigger=True)

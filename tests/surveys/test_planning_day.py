@@ -113,6 +113,7 @@ def test_what_is_no_day(cast: Cast, typed: str):
     assert client.get(reverse("surveys:day_paper"), {"on": typed}).status_code == 404
 
 
+@pytest.mark.any_database
 def test_all_sheets_in_one_print(cast: Cast):
     planned(cast, "Avocet", "Aarn")
     planned(cast, "Bittern", "Skerrin Haven")

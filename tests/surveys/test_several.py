@@ -102,6 +102,7 @@ def test_no_ticks_or_too_many_are_said(cast: Cast, visits: list[Visit]) -> None:
     assert client.get(PRINT + "?visit=%00&visit=none").status_code == 409
 
 
+@pytest.mark.any_database
 def test_ticked_visits_are_printed_in_one_file(cast: Cast, visits: list[Visit]) -> None:
     record_kit(cast)
     answer = entering(cast.administrator).get(address(PRINT, visits[:2]) + "&paper=A4")

@@ -104,6 +104,7 @@ def test_every_verb_of_the_tables_is_tried() -> None:
     assert set(VERBS) == set(BY_VERB) == {one.verb for one in (*TRANSITIONS, *DEEDS)}
 
 
+@pytest.mark.any_database
 @pytest.mark.parametrize("verb", [one for one in BY_VERB if one != "ask"])
 def test_who_may_in_which_state(verb: str, stage: Stage) -> None:
     rule = BY_VERB[verb]

@@ -19,7 +19,7 @@ from office import environment
 WORKERS = "2"
 UNIT = ("-m", "not browser", "-n", WORKERS, "--durations", "30")
 BROWSER = ("-m", "browser", "-n", WORKERS, "--durations", "30")
-WITH_A_DATABASE = (*UNIT, "--with-a-database")  # what knows no database says the same on every one
+WITH_A_DATABASE = (*UNIT, "--with-a-database")  # what no database could answer differently is asked on one
 
 
 class Run(NamedTuple):
