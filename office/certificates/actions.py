@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -36,14 +37,20 @@ class Draft:
 
 
 def issue(
-    *, by: Person, visit: Visit, valid_from: dt.date | None = None, reason: str = "", replacing: str | None = None
+    *,
+    by: Person,
+    visit: Visit,
+    valid_from: dt.date | None = None,
+    reason: str = "",
+    replacing: str | None = None,
+    then: Callable[[Certificate], object] = lambda made: None,
 ) -> Certificate:
     """A certificate of an accepted visit; the one in force on its first day is replaced by it.
 
     `replacing` names the certificate that the page showed as the one to be replaced ("" for none): somebody else's
     issue in between is refused as stale. A visit that was certified before takes both `replacing` and `reason`.
     The papers are rendered and sealed ahead, outside the transaction that holds up other writers, and once more
-    inside it only where what they state, or the keys, have changed meanwhile.
+    inside it only where what they state, or the keys, have changed meanwhile. `then` is done in that transaction too.
     """
     moment = timezone.now()
     ahead = draft(by=by, visit=visit, valid_from=valid_from, reason=reason, replacing=replacing, at=moment)
@@ -55,7 +62,9 @@ def issue(
         if (now.text, now.keys) != (ahead.text, ahead.keys):
             sealed = sealing.prepare(now.document, now.text, now.keys)
             papers = pdf.render_all(now.document, sealed)
-        return _write(by, now, papers, sealed)
+        made = _write(by, now, papers, sealed)
+        then(made)
+        return made
 
 
 def draft(

@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 
 from django.conf import settings
+from django.urls import reverse
 from django.utils import timezone
 
-from office.certificates import reminding
+from office.certificates import reminding, renewing
+from office.certificates.models import Renewal
 from office.certificates.recomputing import Difference, recompute
 from office.people.models import Role
 from office.work.daily import daily
@@ -47,6 +49,23 @@ def remind(progress: Progress) -> None:
     progress.say(f"{done.sent} sent, {done.already} were sent before.")
     if done.failed:
         raise TryAgain(f"{done.failed} could not be sent ({done.trouble}).")
+
+
+@kind("renew", "Certificates renewed", tries=5)
+def renew(progress: Progress, *, renewal: str) -> None:
+    """Each certificate is a transaction of its own; the page may work at the same renewal, nothing is made twice."""
+    asked = Renewal.objects.select_related("by").get(key=renewal)
+    items = asked.items.all()
+    progress.leads_to(reverse("certificates:renewal", args=[asked.key]))
+    total = items.count()
+    while True:
+        progress.step(items.filter(done_at__isnull=False).count(), total)
+        if not renewing.go_on(by=asked.by, renewal=asked):
+            break
+    if left := items.filter(done_at__isnull=True).count():
+        raise TryAgain(f"{left} of them were being done elsewhere.", renewing.ABANDONED)
+    made = items.filter(made__isnull=False).count()
+    progress.say(f"{made} issued, {total - made} refused; the page of the renewal says why.")
 
 
 def reminders_at() -> dt.time | None:

@@ -73,6 +73,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "made": sum(1 for one in items if one.made_id),
         "refused": sum(1 for one in items if one.refusal),
         "waiting": len(items) - done,
+        "worked_off": renewing.is_worked_off(renewal),
     }
     name = "certificates/renewal_progress.html" if request.htmx else "certificates/renewal.html"  # type: ignore[attr-defined]
     return render(request, name, context)

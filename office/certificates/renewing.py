@@ -8,8 +8,9 @@ already, the new one begins today: what was answered for the days between stands
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -27,6 +28,9 @@ from office.certificates.validity import last_day
 from office.people.models import Role
 from office.policy import queries as policy_queries
 from office.policy.models import ValidityRule
+from office.work import workers
+from office.work.actions import ask_for_work
+from office.work.models import Work, WorkState
 from surveys.models import Visit, VisitState
 
 if TYPE_CHECKING:
@@ -161,8 +165,13 @@ def why_not(one: Renewable, today: dt.date) -> str:
     return ""
 
 
-def renew(*, by: Person, certificate: Certificate) -> Certificate:
-    """One certificate renewed from the day after its last one, or from today where that has passed."""
+def renew(
+    *, by: Person, certificate: Certificate, then: Callable[[Certificate], object] = lambda made: None
+) -> Certificate:
+    """One certificate renewed from the day after its last one, or from today where that has passed.
+
+    `then` is done in the same transaction.
+    """
     one = weigh([Certificate.objects.select_related("boat", "visit").get(pk=certificate.pk)])[0]
     check_may_renew(by)
     check_can_renew(one, timezone.localdate())
@@ -174,6 +183,7 @@ def renew(*, by: Person, certificate: Certificate) -> Certificate:
         valid_from=one.first_day,
         reason=REASON.format(day=day.isoformat()) + (_gap(one.certificate) if one.has_gap else ""),
         replacing=one.certificate.number,
+        then=then,
     )
 
 
@@ -210,6 +220,7 @@ def begin(*, by: Person, key: str, numbers: Sequence[str]) -> Renewal:
             raise WrongState("One of the ticked certificates is not in the register; open the list again.")
         made = Renewal.objects.create(key=key, by=by)
         RenewalItem.objects.bulk_create(RenewalItem(renewal=made, certificate=one) for one in chosen)
+        ask_for_work(by=by, kind="renew", once=once(made), renewal=made.key)
         trail.record(
             by=by,
             verb="begin_renewal",
@@ -224,14 +235,32 @@ def go_on(*, by: Person, renewal: Renewal, most: int = 1) -> int:
     check_may_renew(by)
     done = 0
     while done < most and (item := _claim(renewal)):
-        made, refusal = None, ""
         try:
-            made = renew(by=by, certificate=item.certificate)
-        except Refusal as refused:
-            refusal = str(refused)
-        RenewalItem.objects.filter(pk=item.pk).update(done_at=timezone.now(), made=made, refusal=refusal)
+            renew(by=by, certificate=item.certificate, then=partial(_note, item))
+        except Refusal as refusal:
+            RenewalItem.objects.filter(pk=item.pk, done_at__isnull=True).update(
+                done_at=timezone.now(), refusal=str(refusal)
+            )
         done += 1
     return done
+
+
+def _note(item: RenewalItem, made: Certificate) -> None:
+    """What came of it, in the transaction of the issue: no kill and no slow request comes between the two."""
+    mine = RenewalItem.objects.filter(pk=item.pk, done_at__isnull=True)
+    if not mine.update(done_at=timezone.now(), made=made):
+        raise WrongState("Another request has done it meanwhile.")
+
+
+def once(renewal: Renewal) -> str:
+    """The word under which a worker is asked to work it off."""
+    return f"renewal {renewal.key}"
+
+
+def is_worked_off(renewal: Renewal) -> bool:
+    """Whether a worker is there that goes on by itself; else the page does."""
+    asked = Work.objects.filter(once=once(renewal)).exclude(state__in=[WorkState.DONE, WorkState.FAILED])
+    return workers.any_alive() and asked.exists()
 
 
 def _claim(renewal: Renewal) -> RenewalItem | None:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 THREADS = 4  # one makes a PDF while the others answer
 # A worker that has grown beyond this is replaced by a fresh one, which starts before the old one finishes and goes.
 MOST_MEMORY_MIB = 160
+STORAGE_MIB = 40  # more where photographs lie in a bucket: its client takes 25
 
 
 def refuse_a_taken_port(host: str, port: int) -> None:
@@ -118,7 +119,8 @@ def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True) 
     call_command("collectstatic", interactive=False, verbosity=0)
     server = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port)]
     server += ["--workers", "1", "--blocking-threads", str(THREADS), "--log-level", "warning"]
-    server += ["--workers-max-rss", str(MOST_MEMORY_MIB), "--respawn-failed-workers"]
+    most = MOST_MEMORY_MIB + (STORAGE_MIB if settings.PHOTO_STORAGE else 0)
+    server += ["--workers-max-rss", str(most), "--respawn-failed-workers"]
     if tls:
         tls.settle(port)
         server += tls.arguments

@@ -16,6 +16,8 @@ from office.audit.refusals import NotAllowed, WrongState
 from office.certificates import actions, queries, renewing, snapshot, suspending
 from office.certificates.models import Certificate, Renewal, RenewalItem
 from office.policy.actions import change_policy
+from office.work import doing, workers
+from office.work.models import Work
 
 pytestmark = pytest.mark.usefixtures("quick_papers")
 
@@ -171,6 +173,31 @@ def test_an_item_is_taken_by_one_request_only(cast, issued, generous):
     RenewalItem.objects.update(claimed_at=timezone.now() - renewing.ABANDONED - dt.timedelta(seconds=1))
     assert renewing.go_on(by=cast.certifier, renewal=renewal) == 1
     assert RenewalItem.objects.get().made.replaces == issued
+
+
+def test_a_worker_does_it_or_the_page(client, cast, issued, generous):
+    renewal = renewing.begin(by=cast.certifier, key="a-renewal", numbers=[issued.number])
+    client.force_login(cast.certifier)
+    address = reverse("certificates:renewal", args=[renewal.key])
+    assert "No worker runs" in client.get(address).content.decode()
+    workers.give_sign("machine:1")
+    page = client.get(address).content.decode()
+    assert "A worker does it" in page
+    assert "hx-post" not in page
+    work = Work.objects.get(kind="renew")
+    doing.do(work.key)
+    work.refresh_from_db()
+    assert work.said == ["1 issued, 0 refused; the page of the renewal says why."]
+    assert RenewalItem.objects.get().made.replaces == issued
+
+
+def test_a_certifier_no_more(cast, issued, generous):
+    renewing.begin(by=cast.certifier, key="a-renewal", numbers=[issued.number])
+    cast.certifier.role_holdings.update(ended_at=timezone.now())
+    work = Work.objects.get(kind="renew")
+    doing.do(work.key)
+    work.refresh_from_db()
+    assert (work.state, RenewalItem.objects.get().made) == ("failed", None)
 
 
 def test_chains_on_the_pages(client, cast, issued):

@@ -164,6 +164,27 @@ def test_recompute_as_long_work(cast):
     assert work.said[-1] == "Every figure is what was signed and certified."
 
 
+def test_the_fleet_as_long_work(cast):
+    work = actions.ask_for_work(by=cast.reviewer, kind="fleet")
+    doing.do(work.key)
+    work.refresh_from_db()
+    assert (work.state, work.leads_to) == (WorkState.DONE, reverse("desk:fleet"))
+    assert work.said[-1] == "0 biases of measurers stand out of the noise; 0 changes of rigs."
+
+
+def test_failed_work_is_tried_again_by_hand(client, cast, calls):
+    work = actions.ask_for_work(by=cast.administrator, kind="count", to=1)
+    client.force_login(cast.administrator)
+    address = reverse("work:again", args=[work.key])
+    assert client.post(address).status_code == 409  # it waits anyway
+    Work.objects.update(state=WorkState.FAILED, ended_at=timezone.now(), tries=3)
+    assert "Try again" in client.get(reverse("work:work", args=[work.key])).content.decode()
+    client.post(address)
+    doing.do(work.key)
+    work.refresh_from_db()
+    assert (work.state, work.tries, len(calls)) == (WorkState.DONE, 1, 1)
+
+
 @pytest.mark.django_db(transaction=True)
 def test_two_workers_do_not_do_the_same(cast, calls):
     work = actions.ask_for_work(by=cast.administrator, kind="count", to=1)
