@@ -6,9 +6,8 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from boats.list_matching import look_wide
@@ -23,6 +22,7 @@ from office.racing.event_forms import ListForm, SettleForm, StatementForm
 from office.racing.event_views import check_entry, event_for
 from office.racing.models import Check, Event, Settlement
 from office.racing.results import Named, Result
+from office.work.actions import ask_for_work, under_way
 
 
 def upload(request: HttpRequest, key: str) -> HttpResponse:
@@ -148,24 +148,38 @@ def record_statement(request: HttpRequest, key: str, row: int) -> HttpResponse:
 def report_file(request: HttpRequest, key: str, kind: str) -> HttpResponse:
     """The list as of now, or as a stored check (`?check=`) found it: CSV, or PDF on A4 or Letter (`?size=`)."""
     event = event_for(request, key)
-    stored, size = request.GET.get("check", ""), request.GET.get("size", "A4")
-    if kind not in {"csv", "pdf"} or size not in papers.SIZES:
+    check, size = _asked(request.GET, event)
+    found = report.of(event, check)
+    if kind not in {"csv", "pdf"} or found is None:
         raise Http404("There is no such report.")
-    if stored:
-        check = get_object_or_404(event.checks.select_related("entry_list"), number=stored if stored.isdecimal() else 0)
-        found, extra = results.loads(check.results), queries.entries_of(check.entry_list).extra
-        sheet = report.Report(event, check.first_day, check.last_day, check.checked_at, check.number, tuple(found))
-    elif (entry_list := queries.standing_list(event)) is not None:
-        file, found = queries.look(event, entry_list)
-        extra = file.extra
-        sheet = report.Report(event, event.first_day, event.last_day, timezone.now(), None, tuple(found))
-    else:
-        raise Http404("There is no entry list yet.")
-    name = f"entries-{event.first_day.isoformat()}"
+    sheet, extra = found
     if kind == "csv":
-        return spreadsheets.answer("csv", name, *results.table(found, extra))
+        return spreadsheets.answer("csv", report.name_of(event), *results.table(list(sheet.found), extra))
     return HttpResponse(
         report.pdf(sheet, size),
         content_type="application/pdf",
-        headers={"Content-Disposition": f'inline; filename="{name}.pdf"', "Cache-Control": "no-store"},
-    )
+        headers={
+            "Content-Disposition": f'inline; filename="{report.name_of(event)}.pdf"', "Cache-Control": "no-store"
+        },
+    )  # fmt: skip
+
+
+@require_POST
+def ask_report(request: HttpRequest, key: str) -> HttpResponse:
+    """The same PDF made by a worker: that of a big event takes longer than a page should."""
+    event, person = event_for(request, key), person_of(request)
+    check, size = _asked(request.POST, event)
+    about: dict[str, Any] = {"kind": "event_report", "event": event.key, "check": check and check.number, "size": size}
+    work = under_way(by=person, **about) or ask_for_work(by=person, title=f"Report on {event}", **about)
+    return redirect("work:work", work.key)
+
+
+def _asked(given: QueryDict, event: Event) -> tuple[Check | None, str]:
+    """The stored check and the paper that are meant. Raises Http404 for what there is not."""
+    stored, size = given.get("check", ""), given.get("size", "A4")
+    if size not in papers.SIZES:
+        raise Http404("There is no such paper.")
+    if not stored:
+        return None, size
+    checks = event.checks.select_related("entry_list")
+    return get_object_or_404(checks, number=stored if stored.isdecimal() else 0), size

@@ -30,6 +30,7 @@ urlpatterns = [
     path("<str:key>/spot-checks/<str:spot_key>/dock/state.json", spot_dock_views.state, name="spot_state"),
     path("<str:key>/spot-checks/<str:spot_key>/dock/send/", spot_dock_views.send, name="spot_send"),
     path("<str:key>/spot-checks/<str:spot_key>/report/", spot_views.report, name="spot_report"),
+    path("<str:key>/report/", entry_views.ask_report, name="ask_report"),
     path("<str:key>/report/<str:kind>/", entry_views.report_file, name="report"),
     path("<str:key>/statements/", statement_views.show, name="statements"),
     path("<str:key>/statements/<str:statement_key>/settle/", statement_views.settle, name="settle_statement"),

@@ -7,11 +7,12 @@ import hashlib
 from dataclasses import dataclass
 
 from django.template.loader import render_to_string
+from django.utils import timezone
 
 from office import marks, papers
-from office.racing import results, statements
+from office.racing import queries, results, statements
 from office.racing.deadlines import FOLLOWS
-from office.racing.models import Event
+from office.racing.models import Check, Event
 from office.racing.results import Result
 
 
@@ -25,6 +26,22 @@ class Report:
     at: dt.datetime
     check: int | None
     found: tuple[Result, ...]
+
+
+def of(event: Event, check: Check | None) -> tuple[Report, tuple[str, ...]] | None:
+    """The report of a stored check, or of the list as of now, with the list's own columns; None without a list."""
+    if check is not None:
+        found, extra = results.loads(check.results), queries.entries_of(check.entry_list).extra
+        return Report(event, check.first_day, check.last_day, check.checked_at, check.number, tuple(found)), extra
+    entry_list = queries.standing_list(event)
+    if entry_list is None:
+        return None
+    file, found = queries.look(event, entry_list)
+    return Report(event, event.first_day, event.last_day, timezone.now(), None, tuple(found)), file.extra
+
+
+def name_of(event: Event) -> str:
+    return f"entries-{event.first_day.isoformat()}"
 
 
 def html_of(report: Report, size: str) -> str:

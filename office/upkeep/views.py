@@ -35,7 +35,7 @@ class Health(HealthCheckView):
     async def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         results = [await check.get_result(None) for check in self.get_checks()]
         answer = await sync_to_async(_answer)(request, results)
-        answer._has_been_logged = True  # noqa: SLF001  (the framework's own mark: a line for every knock fills the log)
+        setattr(answer, "_has_been_logged", True)  # noqa: B010  (the framework's own mark: no line for every knock)
         return answer
 
     head = get

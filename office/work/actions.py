@@ -14,10 +14,10 @@ from office.audit.refusals import WrongState
 from office.people.models import Person
 from office.work import kinds
 from office.work.doing import put_in_queue
-from office.work.models import Work, WorkState
+from office.work.models import Work, WorkFile, WorkState
 
 SILENT = dt.timedelta(seconds=60)  # without a sign of life for so long, a worker is taken for dead
-QUEUE_KEPT = dt.timedelta(days=14)  # rows of the library's queue about what has ended
+KEPT = dt.timedelta(days=14)  # files that came of work, and rows of the library's queue about what has ended
 
 
 def ask_for_work(*, by: Person | None, kind: str, title: str = "", once: str | None = None, **arguments: Any) -> Work:
@@ -84,7 +84,14 @@ def _without_a_place(dead: dt.datetime) -> list[Work]:
     return taken
 
 
-def forget_old_places() -> int:
-    """Removes the library's rows about what ended two weeks ago; the office's own word on it stays."""
-    ended = DBTaskResult.objects.finished().filter(finished_at__lt=timezone.now() - QUEUE_KEPT)
-    return int(ended.delete()[0])
+def under_way(*, by: Person, kind: str, **arguments: Any) -> Work | None:
+    """The same piece, asked for by the same person and not ended: a second click is shown it."""
+    states = [WorkState.WAITING, WorkState.RUNNING]
+    return Work.objects.filter(kind=kind, asked_by=by, state__in=states, arguments=arguments).first()
+
+
+def tidy_up() -> None:
+    """What came of work goes after two weeks, and the library's rows about what ended; the office's own word stays."""
+    long_ago = timezone.now() - KEPT
+    DBTaskResult.objects.finished().filter(finished_at__lt=long_ago).delete()
+    WorkFile.objects.filter(made_at__lt=long_ago).delete()

@@ -63,6 +63,22 @@ class Work(models.Model):
         return self.state == WorkState.WAITING and self.not_before is not None and self.not_before > timezone.now()
 
 
+class WorkFile(models.Model):
+    """A file that came of a piece of work, kept for a while for who asked for it."""
+
+    work = models.OneToOneField(Work, on_delete=models.CASCADE, related_name="file")
+    name = models.CharField(max_length=120)
+    content_type = models.CharField(max_length=60)
+    content = models.BinaryField()
+    made_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class Worker(models.Model):
     """A process that does long work, with its latest sign of life."""
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from django.utils import timezone
 
-from office.work.models import Work
+from office.work.models import Work, WorkFile
 
 EVERY = 0.5  # seconds between two writes
 MOST_SENTENCES = 500
@@ -51,6 +51,13 @@ class Progress:
 
     def leads_to(self, address: str) -> None:
         self.work.leads_to = address
+
+    def keep(self, name: str, content_type: str, content: bytes) -> None:
+        """A file for who asked, on the page of the work; done again, it takes the place of the former one."""
+        WorkFile.objects.update_or_create(
+            work=self.work,
+            defaults={"name": name, "content_type": content_type, "content": content, "made_at": timezone.now()},
+        )
 
     def write(self) -> None:
         work = self.work

@@ -9,5 +9,6 @@ urlpatterns = [
     path("", views.show_all, name="list"),
     path("ask/", views.ask, name="ask"),
     path("<str:key>/", views.show, name="work"),
+    path("<str:key>/file/", views.file, name="file"),
     path("<str:key>/again/", views.again, name="again"),
 ]

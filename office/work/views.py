@@ -10,9 +10,9 @@ from django.views.decorators.http import require_POST, require_safe
 from office.people.access import check_holds, person_of
 from office.people.models import Role
 from office.work import workers
-from office.work.actions import ask_for_work, try_again
+from office.work.actions import ask_for_work, try_again, under_way
 from office.work.kinds import kind_of
-from office.work.models import Work, WorkState
+from office.work.models import Work, WorkFile, WorkState
 from office.work.queries import kinds_for, work_visible_to
 from office.work.rules import check_may_see
 
@@ -31,8 +31,7 @@ def ask(request: HttpRequest) -> HttpResponse:
     """Work asked for by hand. What waits or is under way already is shown instead of asked for twice."""
     person, name = person_of(request), request.POST.get("kind", "")
     check_holds(person, *(kind_of(name).roles or (Role.ADMINISTRATOR,)))
-    under_way = Work.objects.filter(kind=name, asked_by=person, state__in=("waiting", "running")).first()
-    return redirect("work:work", (under_way or ask_for_work(by=person, kind=name)).key)
+    return redirect("work:work", (under_way(by=person, kind=name) or ask_for_work(by=person, kind=name)).key)
 
 
 @require_safe
@@ -50,6 +49,19 @@ def again(request: HttpRequest, key: str) -> HttpResponse:
     check_may_see(person_of(request), work)
     try_again(work=work)
     return redirect("work:work", key)
+
+
+@require_safe
+def file(request: HttpRequest, key: str) -> HttpResponse:
+    """The file that came of it, while it is kept."""
+    work = get_object_or_404(Work, key=key)
+    check_may_see(person_of(request), work)
+    made = get_object_or_404(WorkFile, work=work)
+    return HttpResponse(
+        bytes(made.content),
+        content_type=made.content_type,
+        headers={"Content-Disposition": f'inline; filename="{made.name}"', "Cache-Control": "private, no-store"},
+    )
 
 
 def _nobody_for(work: Work) -> bool:

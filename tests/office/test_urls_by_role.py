@@ -35,6 +35,7 @@ from office.racing.entry_file import read_pasted
 from office.racing.models import Event
 from office.work import workers
 from office.work.actions import ask_for_work
+from office.work.models import WorkFile
 from surveys import actions
 from surveys.actions.calendars import make_calendar
 from surveys.actions.photos import add_photo
@@ -132,6 +133,7 @@ TABLE: dict[str, Access] = {
     "work:ask": sent_by(ANYBODY),  # for what there is not, all are told so alike
     "work:work": Access(ADMINISTRATOR, None),
     "work:again": sent_by(ADMINISTRATOR),
+    "work:file": Access(ADMINISTRATOR, None),
     # For machines that watch the office; what they say depends on who asks
     "upkeep:health": PUBLIC_TO_READ,
     "upkeep:serving": PUBLIC_TO_READ,
@@ -298,6 +300,7 @@ TABLE: dict[str, Access] = {
     "events:spot_state": Access(COMMITTEE, None, json=True),
     "events:spot_send": Access(None, COMMITTEE, json=True),
     "events:worker": PUBLIC_TO_READ,
+    "events:ask_report": sent_by(COMMITTEE),
     "events:report": only(COMMITTEE),
     "events:statements": only(COMMITTEE),
     "events:settle_statement": only(COMMITTEE),
@@ -368,6 +371,7 @@ class World:
         self.photo = add_photo(by=cast.measurer, visit=self.returned, file=picture(), size=1)
         self.planned = self.stage.visit("planned")
         self.work = ask_for_work(by=by, kind="recompute")
+        WorkFile.objects.create(work=self.work, name="report.pdf", content_type="application/pdf", content=b"%PDF")
         workers.give_sign("here:1")
         with transaction.atomic():
             trail.record(by=None, verb=making.VERB, subject=making.SUBJECT)

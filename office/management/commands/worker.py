@@ -13,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError, OperationalError, ProgrammingError, connection
 
 from office.work import workers
-from office.work.actions import forget_old_places, take_up_again
+from office.work.actions import take_up_again, tidy_up
 from office.work.daily import ask_for_what_is_due
 
 LOOK_EVERY = 15.0  # seconds: for work whose worker was killed
@@ -31,7 +31,7 @@ class Command(BaseCommand):
         name = workers.own_name()
         try:
             look(name)
-            forget_old_places()
+            tidy_up()
         except (OperationalError, ProgrammingError) as error:
             raise CommandError(f"Long work waits: run `migrate` first ({error}).") from error
         if not once:

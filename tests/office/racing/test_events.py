@@ -12,6 +12,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from boats.models import Boat
 from boats.particulars import as_columns
@@ -22,6 +23,9 @@ from office.racing import actions, queries, results
 from office.racing.changes import changes
 from office.racing.entry_file import read_pasted
 from office.racing.models import Check, EntryList, Event, Settlement
+from office.work import doing
+from office.work.actions import tidy_up
+from office.work.models import Work, WorkFile
 from tests.cast import Cast, make_person
 from tests.office.certificates.conftest import row
 
@@ -234,6 +238,29 @@ def test_a_check_is_kept_and_shows_what_changed(
     stored = committee.get(reverse("events:report", args=[event.key, "csv"]), {"check": "1"}).content.decode()
     assert "SKE 3,Heron,none" in stored
     assert committee.get(reverse("events:report", args=[event.key, "csv"]), {"check": "9"}).status_code == 404
+
+
+def test_the_report_made_by_a_worker(cast: Cast, committee: Client, event: Event, fleet: dict[str, Boat]) -> None:
+    take(cast, event)
+    ask = reverse("events:ask_report", args=[event.key])
+    assert committee.post(ask, {"size": "A0"}).status_code == 404
+    page = committee.post(ask, {"check": "1"}).headers["Location"]
+    assert committee.post(ask, {"check": "1"}).headers["Location"] == page  # a second click
+    work = Work.objects.get()
+    assert committee.get(reverse("work:file", args=[work.key])).status_code == 404  # not yet
+    for _ in range(2):  # as after a worker that was killed over it
+        Work.objects.update(state="waiting")
+        doing.do(work.key)
+    work.refresh_from_db()
+    assert (work.state, work.done, WorkFile.objects.count()) == ("done", 5, 1)
+    answer = committee.get(work.leads_to)
+    assert "Check 1" in pypdf.PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
+    assert answer.headers["Cache-Control"] == "private, no-store"
+    committee.force_login(cast.reviewer)
+    assert committee.get(work.leads_to).status_code == 403
+    WorkFile.objects.update(made_at=timezone.now() - dt.timedelta(days=15))
+    tidy_up()
+    assert not WorkFile.objects.exists()
 
 
 def test_a_list_with_faults_stores_nothing_and_tells_each(committee: Client, event: Event) -> None:
