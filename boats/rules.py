@@ -81,12 +81,14 @@ def may_see(person: Person | AnonymousUser, boat: Boat) -> bool:
 
 
 def owns(person: Person, boat: Boat) -> bool:
-    """Owner of this boat today."""
+    """Owner of this boat today, as long as the office lets them act as one: recorded, and in the role."""
+    if not person.holds(Role.OWNER):
+        return False
     return Ownership.objects.filter(on_day(timezone.localdate()), boat=boat, person=person).exists()
 
 
 def check_owns(person: Person, boat: Boat) -> None:
-    if not (person.is_active and owns(person, boat)):
+    if not owns(person, boat):
         raise NotAllowed(f"Only an owner of {boat.name} may do this.")
 
 

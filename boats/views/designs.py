@@ -76,8 +76,10 @@ def add(request: HttpRequest) -> HttpResponse:
 def show(request: HttpRequest, key: str) -> HttpResponse:
     """One design: its limits, former ones too. A new limit is set here."""
     design = get_object_or_404(Design, key=key)
-    form = LimitForm(request.POST or None)
     by = person_of(request)
+    if request.method == "POST":
+        rules.check_keeps_register(by)
+    form = LimitForm(request.POST or None)
     done = posted(request, form, lambda data: actions.set_limit(by=by, design=design, **data))
     if done:
         messages.success(request, "The limit stands from now on; a former one for the same dimension has ended.")

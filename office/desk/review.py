@@ -27,6 +27,13 @@ def _visit(key: str) -> Visit:
     return get_object_or_404(visits, key=key)
 
 
+def _to_decide(request: HttpRequest, key: str) -> Visit:
+    """The visit, for somebody who may decide about it, whatever the form says."""
+    visit = _visit(key)
+    rules.check_may_review(person_of(request), visit)
+    return visit
+
+
 def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: object) -> HttpResponse:
     """The whole page; `forms` are bound ones that were refused, so that nothing typed is lost."""
     earlier, alike = before_and_alike(visit)
@@ -76,7 +83,7 @@ def begin(request: HttpRequest, key: str) -> HttpResponse:
 @require_POST
 @require_roles(*OFFICE)
 def ask(request: HttpRequest, key: str) -> HttpResponse:
-    visit = _visit(key)
+    visit = _to_decide(request, key)
     form = QueryForm(request.POST, visit=visit)
     if not form.is_valid():
         return _page(request, visit, status=422, query_form=form)
@@ -97,7 +104,7 @@ def settle(request: HttpRequest, key: str, query_key: str) -> HttpResponse:
 @require_POST
 @require_roles(*OFFICE)
 def send_back(request: HttpRequest, key: str) -> HttpResponse:
-    visit = _visit(key)
+    visit = _to_decide(request, key)
     form = ReturnForm(request.POST)
     if not form.is_valid():
         return _page(request, visit, status=422, return_form=form)
@@ -110,7 +117,7 @@ def send_back(request: HttpRequest, key: str) -> HttpResponse:
 @require_roles(*OFFICE)
 @confirmed
 def accept(request: HttpRequest, key: str) -> HttpResponse:
-    visit = _visit(key)
+    visit = _to_decide(request, key)
     form = DecisionForm(request.POST)
     if not form.is_valid():
         return _page(request, visit, status=422, decision_form=form)

@@ -7,8 +7,11 @@ Whoever may not is told so (403); who is not signed in is sent to the sign-in pa
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
-from collections.abc import Iterator
+import io
+import json
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,18 +20,22 @@ from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
+from pypdf import PdfWriter
 
 from boats import actions as boat_actions
 from boats.models import Access as BoatAccess
 from boats.models import Declaration
+from office import papers
 from office.audit import trail
 from office.backups import making
 from office.certificates import actions as certificate_actions
 from office.certificates import amending, paper, pdf, renewing
 from office.certificates.seal import pades
 from office.interface import keys as access_keys
+from office.interface.api import api
+from office.interface.models import AccessKey, Scope
 from office.people.actions import invitations
-from office.people.models import Role, RoleHolding
+from office.people.models import Person, Role, RoleHolding
 from office.racing import actions as event_actions
 from office.racing import spot_checks, statements
 from office.racing.entry_file import read_pasted
@@ -43,6 +50,7 @@ from surveys.models import Visit
 from surveys.paper import pages
 from tests.cast import Cast, make_cast
 from tests.factors import give_second_factors
+from tests.office.relations import LIKE, OUTER, PLAIN, Others, inner_parts, is_let_in
 from tests.surveys.makers import Stage, picture, record_kit, register_boat
 
 pytestmark = pytest.mark.django_db
@@ -153,7 +161,7 @@ TABLE: dict[str, Access] = {
     "boats:designs": only(KIT_READERS),
     "boats:designs_export": only(KIT_READERS),
     "boats:design_add": only(OFFICE),
-    "boats:design": only(KIT_READERS),  # an empty limit comes back before anybody asks who it was
+    "boats:design": Access(KIT_READERS, OFFICE),
     "boats:end_limit": only(OFFICE),
     "boats:boat": only(ANYBODY),  # sends on to desk:boat, which asks
     "boats:particulars": only(OFFICE),
@@ -230,10 +238,10 @@ TABLE: dict[str, Access] = {
     "desk:next_in_queue": only(OFFICE),
     "desk:before_in_queue": only(OFFICE),
     "desk:begin_review": sent_by(REVIEWER),
-    "desk:ask_query": sent_by(OFFICE),  # an empty question comes back before anybody asks who it was
+    "desk:ask_query": sent_by(REVIEWER),
     "desk:settle_query": sent_by(REVIEWER),
-    "desk:return_visit": sent_by(OFFICE),
-    "desk:accept_visit": sent_by(OFFICE),
+    "desk:return_visit": sent_by(REVIEWER),
+    "desk:accept_visit": sent_by(REVIEWER),
     # Certificates
     "certificates:list": only(LISTS),
     "certificates:export": only(LISTS),
@@ -320,12 +328,23 @@ def walk(resolver: Any = None, space: str = "") -> Iterator[tuple[str, URLPatter
 
 
 ADDRESSES = dict(walk())
+INNER = frozenset({"photo_key", "query_key", "spot_key", "statement_key", "invitation_key", "token"})
 
 
 def test_every_address_has_its_line_in_the_table() -> None:
     assert {name for name, one in walk() if not one.name} == set(), "an address without a name"
     assert len(ADDRESSES) == len(list(walk())), "two addresses of the same name"
     assert set(ADDRESSES) == set(TABLE)
+
+
+def _an_empty_page() -> bytes:
+    writer, made = PdfWriter(), io.BytesIO()
+    writer.add_blank_page(100, 100)
+    writer.write(made)
+    return made.getvalue()
+
+
+AN_EMPTY_PAGE = _an_empty_page()
 
 
 class World:
@@ -408,7 +427,7 @@ class World:
 
     @property
     def first_day(self) -> Any:
-        return self.boat.ownerships.get().since
+        return self.boat.ownerships.earliest("pk").since
 
     def address(self, name: str) -> str:
         wanted = ADDRESSES[name].pattern.converters
@@ -482,16 +501,41 @@ def world(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
         patch.setattr(pdf, "render_all", lambda document, *_: dict.fromkeys(paper.SIZES, b"%PDF"))
         # Whom it is for does not hang on what is printed, and every budget of a visit takes seconds to print.
         patch.setattr(pages, "all_budgets", lambda shown, size: b"%PDF")
+        patch.setattr(papers, "write_pdf", lambda html, **_: AN_EMPTY_PAGE)
         patch.setattr(amending, "render", lambda document, size, signature: b"%PDF")
         patch.setattr(pades, "sign", lambda content, key, at: content)
         yield World(make_cast())
         transaction.set_rollback(True)
 
 
-def answered(client: Client, method: str, address: str) -> Any:
+@pytest.fixture(scope="module")
+def others(world: World) -> Others:
+    """People who stand otherwise to the same things, with things of their own."""
+    return Others(world)
+
+
+@pytest.fixture(scope="module")
+def entering(world: World, others: Others) -> Callable[[str], Client]:
+    """A client of each part, signed in once: a fresh one with the same cookie for every request."""
+    people: dict[str, Person] = {**world.cast.people(), **others.people}
+    cookies = {}
+    for part, person in people.items():
+        client = Client()
+        client.force_login(person)
+        cookies[part] = client.cookies
+
+    def enter(part: str) -> Client:
+        client = Client()
+        client.cookies = copy.deepcopy(cookies[part])
+        return client
+
+    return enter
+
+
+def answered(client: Client, method: str, address: str, **sent: Any) -> Any:
     """The answer; whatever it changed is taken back."""
     with transaction.atomic():
-        answer = getattr(client, method)(address)
+        answer = getattr(client, method)(address, **sent)
         if hasattr(answer, "streaming_content"):
             b"".join(answer.streaming_content)
         transaction.set_rollback(True)
@@ -500,23 +544,73 @@ def answered(client: Client, method: str, address: str) -> Any:
 
 @pytest.mark.any_database
 @pytest.mark.parametrize("name", list(TABLE))
-def test_who_is_answered(world: World, name: str) -> None:
+def test_who_is_answered(world: World, entering: Callable[[str], Client], name: str) -> None:
+    """The cast everywhere; where an address names a thing, those as well who stand to it otherwise than they do."""
     address, access = world.address(name), TABLE[name]
     assert set(world.cast.people()) == ANYBODY
+    asking = ANYBODY | LIKE.keys() if names_a_thing(name) else ANYBODY
     for method, allowed in (("get", access.get), ("post", access.post)):
-        got = {}
-        for part, person in world.cast.people().items():
-            client = Client()
-            client.force_login(person)
-            got[part] = answered(client, method, address).status_code
+        got = {part: answered(entering(part), method, address).status_code for part in sorted(asking)}
         refused = {part for part, status in got.items() if status == 403}
         assert max(got.values()) < 500, (method, got)
         if allowed is None:
             assert set(got.values()) <= ({404, 405} if access.own else {405}), (method, got)
         else:
-            assert refused == ANYBODY - allowed, (method, got)
+            let_in = {part for part in asking if is_let_in(part, allowed, ANYBODY, BOAT_READERS)}
+            assert refused == asking - let_in, (method, got)
             found = {part for part, status in got.items() if status != 404}
-            assert found == (MEASURER if access.own else ANYBODY), (method, got)
+            assert found == (MEASURER if access.own else asking), (method, got)
+
+
+def names_a_thing(name: str) -> bool:
+    """Whether the address is about one boat, visit, certificate, event … that is not everybody's."""
+    parts = ADDRESSES[name].pattern.converters.keys()
+    return bool(OUTER & parts) and not (TABLE[name].public or name.startswith("api:"))
+
+
+def test_every_part_of_an_address_is_known() -> None:
+    """A new kind of thing in an address is tried as somebody else's below, or says why it need not be."""
+    parts = {part for one in ADDRESSES.values() for part in one.pattern.converters}
+    assert parts == INNER | OUTER | PLAIN
+
+
+NESTED = [(name, part) for name, one in ADDRESSES.items() for part in one.pattern.converters if part in INNER
+          and not TABLE[name].public]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "part"), NESTED)
+def test_nothing_of_somebody_elses_under_ones_own(
+    world: World, others: Others, entering: Callable[[str], Client], name: str, part: str
+) -> None:
+    """Who may open the page of their own thing finds no other's there, and no one finds their own under another's."""
+    wanted = {one: world.value(name, one) for one in ADDRESSES[name].pattern.converters}
+    address = reverse(name, kwargs={**wanted, part: inner_parts(others)[part]})
+    access = TABLE[name]
+    for method, allowed in (("get", access.get), ("post", access.post)):
+        for who in sorted(allowed or ()):
+            assert answered(entering(who), method, address).status_code == 404, (method, who)
+
+
+def test_the_others_do_reach_what_is_their_own(world: World, others: Others, entering: Callable[[str], Client]) -> None:
+    """The test above and the table would hold as well where nobody reached anything."""
+    own = [
+        ("other_owner", "desk:boat", [others.boat.key]),
+        ("former_owner", "boats:access", [others.boat.key]),
+        ("other_owner", "surveys:visit", [others.visit.key]),
+        ("second_measurer", "surveys:readings", [others.visit.key]),
+        ("second_measurer", "surveys:photo", [others.visit.key, others.photo.key]),
+        ("second_measurer", "surveys:answer", [others.visit.key, others.query.key]),
+        ("other_committee", "events:spot_check", [others.event.key, others.spot.key]),
+        ("other_committee", "events:settle_statement", [others.event.key, others.statement.key]),
+        ("co_committee", "events:spot_check", [world.event.key, world.spot.key]),
+        ("co_owner", "surveys:visit", [world.returned.key]),
+        ("skipper", "certificates:pdf", [world.certificate.number, "A4"]),
+    ]
+    for part, name, parts in own:
+        assert answered(entering(part), "get", reverse(name, args=parts)).status_code == 200, (part, name)
+        strange = {"co_owner", "co_committee", "skipper"} & {part}
+        if not strange:
+            assert answered(entering("builder"), "get", reverse(name, args=parts)).status_code == 403, (part, name)
 
 
 @pytest.mark.any_database
@@ -581,3 +675,79 @@ def test_an_owner_who_also_measures_asks_for_their_own_boat_only(world: World) -
         transaction.set_rollback(True)
     assert world.boat.key in text
     assert other.key not in text
+
+
+# ---- The interface for other systems: what an access key opens ----
+
+# Each operation of its description: the scope that opens it (None: no key needed), and a question it can answer.
+OPERATIONS: dict[str, tuple[Scope | None, str]] = {
+    "GET /api/keys": (None, ""),
+    "GET /api/validity": (Scope.VALIDITY, "?q=Quiet"),
+    "POST /api/validity": (Scope.VALIDITY, ""),
+    "GET /api/certificates": (Scope.CERTIFICATES, ""),
+    "GET /api/certificates/{number}": (Scope.CERTIFICATES, ""),
+    "GET /api/events/{key}/results": (Scope.EVENTS, ""),
+}
+
+
+def test_every_operation_has_its_line() -> None:
+    paths = api.get_openapi_schema()["paths"]
+    described = {f"{method.upper()} {path}" for path, methods in paths.items() for method in methods}
+    assert described == set(OPERATIONS)
+
+
+def key_of(world: World, holder: Person, scopes: list[str]) -> str:
+    day = timezone.localdate()
+    return access_keys.make(by=world.cast.administrator, name="x", holder=holder, scopes=scopes, expires_on=day)[1]
+
+
+def ask_api(world: World, operation: str, token: str | None) -> Any:
+    method, path = operation.split(" ")
+    address = path.format(number=world.certificate.number, key=world.event.key) + OPERATIONS[operation][1]
+    client = Client(headers={"Authorization": f"Bearer {token}"} if token else None)
+    sent = {"data": json.dumps({"asked": ["Quiet"]}), "content_type": "application/json"} if method == "POST" else {}
+    return answered(client, method.lower(), address, **sent)
+
+
+@pytest.mark.parametrize("operation", OPERATIONS)
+def test_what_an_access_key_opens(world: World, operation: str) -> None:
+    """With its scope alone it opens; with every other scope, without a key, and once it has ended, it does not."""
+    scope, committee = OPERATIONS[operation][0], world.cast.race_committee
+    if scope is None:
+        assert ask_api(world, operation, None).status_code == 200
+        return
+    with transaction.atomic():
+        token = key_of(world, committee, [scope])
+        rest = key_of(world, committee, [one for one in Scope.values if one != scope])
+        assert ask_api(world, operation, token).status_code == 200
+        assert ask_api(world, operation, rest).status_code == 403
+        assert ask_api(world, operation, None).status_code == 401
+        assert ask_api(world, operation, token[:-1] + ("A" if token[-1] != "A" else "B")).status_code == 401
+        for ended in ({"revoked_at": timezone.now()}, {"expires_on": timezone.localdate() - dt.timedelta(1)}):
+            with transaction.atomic():
+                AccessKey.objects.update(**ended)
+                assert ask_api(world, operation, token).status_code == 401
+                transaction.set_rollback(True)
+        Person.objects.filter(pk=committee.pk).update(is_active=False)
+        assert ask_api(world, operation, token).status_code == 401
+        transaction.set_rollback(True)
+
+
+def test_an_access_key_opens_its_holders_events_only(world: World, others: Others) -> None:
+    """Another organiser's, one who is no longer on the committee, one whose role has ended, an owner: there is none."""
+    operation, people = "GET /api/events/{key}/results", {**world.cast.people(), **others.people}
+    opened = set()
+    with transaction.atomic():
+        for part, person in people.items():
+            status = ask_api(world, operation, key_of(world, person, [Scope.EVENTS])).status_code
+            assert status in {200, 404}, part
+            opened |= {part} if status == 200 else set()
+        transaction.set_rollback(True)
+    assert opened == OFFICE | {"race_committee", "co_committee"}
+
+
+def test_an_access_key_opens_no_page(world: World) -> None:
+    token = key_of(world, world.cast.administrator, list(Scope.values))
+    for name in ("boats:list", "people:list", "desk:queue", "access_keys:list"):
+        answer = answered(Client(headers={"Authorization": f"Bearer {token}"}), "get", world.address(name))
+        assert answer.headers["Location"].startswith(reverse("people:sign_in")), name
