@@ -485,6 +485,8 @@ class World:
         return keys[space].key if part == "key" else usual[part]
 
     def query(self, name: str) -> str:
+        if name == "upkeep:health":
+            workers.give_sign("here:1")  # this world may have stood for longer than a worker may be silent
         if name == "surveys:plan_several":
             return f"?visit={self.planned.key}"
         if name != "surveys:settle":
