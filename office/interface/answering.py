@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from office.certificates.models import Certificate, Seal
 from office.certificates.standing import standing
 from office.interface import schemas
-from office.racing import answers
+from office.racing import answers, results
+from office.racing import queries as racing_queries
+from office.racing.checking import check_entries
 
 if TYPE_CHECKING:
     from boats.models import Boat
+    from office.racing.models import EntryList, Event
 
 UNSURE, UNKNOWN = "unsure", "unknown"
 
@@ -39,7 +42,15 @@ def _facts(paper: answers.Paper) -> dict[str, Any]:
 
 def validity(asked: str, on: dt.date) -> schemas.Validity:
     """As the public page answers: several boats are listed, never chosen from."""
-    found = answers.look_up(asked, on)
+    return _validity(asked, on, answers.look_up(asked, on))
+
+
+def validities(asked: Sequence[str], on: dt.date) -> list[schemas.Validity]:
+    """The same for each text, in a number of queries that does not grow with them."""
+    return [_validity(text, on, found) for text, found in zip(asked, answers.look_up_many(asked, on), strict=True)]
+
+
+def _validity(asked: str, on: dt.date, found: answers.Found) -> schemas.Validity:
     answer, paper = found.answer, found.asked_paper
     if paper is None and answer is not None:
         paper = answer.paper
@@ -62,6 +73,41 @@ def validity(asked: str, on: dt.date) -> schemas.Validity:
             )
             for match, other in found.candidates
         ],
+    )
+
+
+def last_check(event: Event) -> schemas.Results | None:
+    """What the last check of the event's list found, as it was stored; None before the first."""
+    check = racing_queries.last_check(event)
+    if check is None:
+        return None
+    found = results.loads(check.results)
+    return _results(event, check.entry_list, found, check.counts, check=check.number, checked_at=check.checked_at)
+
+
+def entries_on(event: Event, on: dt.date) -> schemas.Results | None:
+    """How each entry of the list that stands now stands on one day, with what persons have settled; None without one.
+
+    Nothing of it tells the time of the answer, so that it is the same while the content is.
+    """
+    entry_list = racing_queries.standing_list(event)
+    if entry_list is None:
+        return None
+    entries = racing_queries.entries_of(entry_list).entries
+    found = check_entries(entries, on, on, racing_queries.settled(event))
+    return _results(event, entry_list, found, results.count(found), on=on)
+
+
+def _results(
+    event: Event, entry_list: EntryList, found: list[results.Result], counts: dict[str, int], **more: Any
+) -> schemas.Results:
+    extra = racing_queries.entries_of(entry_list).extra
+    return schemas.Results(
+        event=schemas.EventOut.from_orm(event),
+        entry_list=entry_list.number,
+        counts=counts,
+        results=results.document(found, extra),
+        **more,
     )
 
 

@@ -21,12 +21,17 @@ from office.certificates.standing import Standing, standing_is
 from office.interface import answering, schemas
 from office.interface.guards import Bearer, described, errors, handle, open_to_all, tagged, takes
 from office.interface.models import Scope
-from office.racing import answers, results
+from office.racing import answers
 from office.racing import queries as racing_queries
 
 LONGEST_TEXT = 80
 NUMBER = "^[A-Za-z0-9-]{1,20}$"
 KEY = "^[A-Za-z0-9_-]{1,32}$"
+DAY_OF_LIST = Query(
+    None,
+    description="How the entries of the list that stands now stand on this day, by the register as it is; without it "
+    "the last check as it was stored",
+)
 
 
 class Interface(NinjaAPI):
@@ -79,7 +84,7 @@ def validities(request: HttpRequest, asked: schemas.Asked) -> Any:
     """How many boats stand on a day, in the order asked."""
     on = asked.on or timezone.localdate()
     texts = [text[:LONGEST_TEXT] for text in asked.asked]
-    return {"on": on, "answers": [answering.validity(text, on) for text in texts]}
+    return {"on": on, "answers": answering.validities(texts, on)}
 
 
 @api.get(
@@ -142,19 +147,16 @@ def certificate(request: HttpRequest, number: str = Path(..., pattern=NUMBER), o
     tags=["events"],
     url_name="event_results",
 )
-@decorate_view(tagged(), takes())
-def event_results(request: HttpRequest, key: str = Path(..., pattern=KEY)) -> Any:
-    """The last check of the entry list of one of the holder's events."""
+@decorate_view(tagged(), takes("on"))
+def event_results(
+    request: HttpRequest,
+    key: str = Path(..., pattern=KEY),
+    on: schemas.Day | None = DAY_OF_LIST,
+) -> Any:
+    """The entry list of an event of the holder's: its last check over the event's days, or how it stands on one day."""
     holder = request.auth.holder  # type: ignore[attr-defined]
     event = racing_queries.events_visible_to(holder).filter(key=key).first()
-    check = racing_queries.last_check(event) if event else None
-    if event is None or check is None:
-        raise Http404("There is no such event of this key's holder, or its list has not been checked yet.")
-    extra = racing_queries.entries_of(check.entry_list).extra
-    return {
-        "event": event,
-        "check": check.number,
-        "checked_at": check.checked_at,
-        "counts": check.counts,
-        "results": results.document(results.loads(check.results), extra),
-    }
+    answer = answering.entries_on(event, on) if event and on else answering.last_check(event) if event else None
+    if answer is None:
+        raise Http404("There is no such event of this key's holder, or it has no list or no check yet.")
+    return answer

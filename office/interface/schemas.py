@@ -140,10 +140,12 @@ class EventOut(Schema):
 
 
 class Results(Schema):
-    """The last check of the event's entry list."""
+    """The last check of the event's entry list, or how the list of now stands on the day that was asked for."""
 
     event: EventOut
-    check: int
-    checked_at: dt.datetime
+    entry_list: int = Field(description="Which version of the list; each upload is another")
+    on: dt.date | None = Field(None, description="The day that was asked for; null for the last check")
+    check: int | None = Field(None, description="Number of the check; null where a day was asked for")
+    checked_at: dt.datetime | None = None
     counts: dict[str, int]
     results: list[dict[str, Any]]

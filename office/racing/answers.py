@@ -1,7 +1,7 @@
 """What the public page answers: how a boat's certificate, or one certificate, stands on a date.
 
 Nothing personal: boats, numbers and days only. At most four queries: one for the boats a text may mean, one for
-their certificates, one each for the suspensions and amendments of these.
+their certificates, one each for the suspensions and amendments of these; for many texts at once four as well.
 """
 
 from __future__ import annotations
@@ -9,15 +9,15 @@ from __future__ import annotations
 import datetime as dt
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, QuerySet, prefetch_related_objects
 
-from boats.matching import Match, matches, only_sure
+from boats.matching import Match, matches, matches_of_many, only_sure
 from boats.models import Boat
 from office.certificates.models import Amendment, Certificate, Suspension
-from office.certificates.standing import Standing, standing
+from office.certificates.standing import standing
 
 # As office.certificates.numbering makes them: prefix, year, running number; typed with or without the hyphens.
 _NUMBER = re.compile(r"([A-Za-z0-9]{1,8}?)[\s.-]*([0-9]{4})[\s.-]*([0-9]{4,9})")
@@ -97,8 +97,30 @@ def look_up(text: str, on: dt.date) -> Found:
     if number and (paper := find_certificate(number, on)):
         return Found(answer=_answer(paper.certificate.boat, [paper.certificate], on), asked_paper=paper)
     found = matches(text)
+    return _found(found, _answers([match.boat for match in found], on))
+
+
+def look_up_many(texts: Sequence[str], on: dt.date) -> list[Found]:
+    """The same for each text, in a number of queries that does not grow with them: four. `others` stay empty."""
+    numbers = [normal_number(text) for text in texts]
+    asked = _by_numbers({number for number in numbers if number})
+    rest = [place for place, number in enumerate(numbers) if number not in asked]
+    meant = dict(zip(rest, matches_of_many([texts[place] for place in rest]), strict=True))
+    answers = _deciding((match.boat for found in meant.values() for match in found), asked.values(), on)
+    return [
+        _found(meant[place], answers)
+        if place in meant
+        else _found_by_number(Paper(asked[number], str(standing(asked[number], on))), on)
+        for place, number in enumerate(numbers)
+    ]
+
+
+def _found_by_number(paper: Paper, on: dt.date) -> Found:
+    return Found(answer=Answer(paper.certificate.boat, on, paper.standing, paper), asked_paper=paper)
+
+
+def _found(found: list[Match], answers: Mapping[int, Answer]) -> Found:
     meant = only_sure(found)
-    answers = _answers([match.boat for match in found], on)
     if meant:
         rest = tuple((match, answers[match.boat.pk]) for match in found if not match.sure)
         return Found(answer=answers[meant.pk], candidates=rest)
@@ -123,23 +145,59 @@ def _certificates(*, whole: bool = False) -> QuerySet[Certificate]:
 def _answers(boats: Iterable[Boat], on: dt.date) -> dict[int, Answer]:
     """The answer for each boat by its row, in one query."""
     by_row = {boat.pk: boat for boat in boats}
-    theirs: dict[int, list[Certificate]] = {pk: [] for pk in by_row}
-    if by_row:
-        for certificate in _certificates().filter(boat__in=by_row):
-            theirs[certificate.boat_id].append(certificate)
+    theirs = _theirs(by_row, _certificates())
     return {pk: _answer(boat, theirs[pk], on) for pk, boat in by_row.items()}
 
 
-def _answer(boat: Boat, certificates: list[Certificate], on: dt.date) -> Answer:
-    """Whose days hold this one decides, in force or suspended; else the one that began last before it; else the next.
+def _theirs(boats: Mapping[int, Boat], certificates: QuerySet[Certificate]) -> dict[int, list[Certificate]]:
+    found: dict[int, list[Certificate]] = {pk: [] for pk in boats}
+    if boats:
+        for certificate in certificates.filter(boat__in=boats):
+            found[certificate.boat_id].append(certificate)
+    return found
 
-    A boat without any certificate has none.
-    """
-    papers = [Paper(one, str(standing(one, on))) for one in certificates]
-    papers.sort(key=lambda paper: (paper.certificate.valid_from, paper.certificate.issued_at), reverse=True)
-    spanning = [paper for paper in papers if paper.standing in {Standing.IN_FORCE, Standing.SUSPENDED}]
-    begun = [paper for paper in papers if paper.certificate.valid_from <= on]
-    coming = [paper for paper in reversed(papers) if paper.standing == Standing.NOT_YET]
-    first = next(iter((*spanning, *begun, *coming, *papers)), None)
-    others = tuple(paper for paper in papers if paper is not first)
+
+def _deciding(boats: Iterable[Boat], beside: Iterable[Certificate], on: dt.date) -> dict[int, Answer]:
+    """Each boat's answer without her other certificates: suspensions are asked for of those that decide only, and of
+    those `beside`."""
+    by_row = {boat.pk: boat for boat in boats}
+    theirs = _theirs(by_row, Certificate.objects.select_related("boat", "successor").only(*_COLUMNS))
+    first = {pk: next(iter(_ranked(theirs[pk], on)), None) for pk in by_row}
+    prefetch_related_objects([*(one for one in first.values() if one), *beside], "suspensions")
+    papers = {pk: Paper(one, str(standing(one, on))) if one else None for pk, one in first.items()}
+    return {
+        pk: Answer(boat, on, paper.standing if (paper := papers[pk]) else NONE, paper) for pk, boat in by_row.items()
+    }
+
+
+def _by_numbers(numbers: Collection[str]) -> dict[str, Certificate]:
+    """Certificates by the numbers that were asked for, whatever their case, as `find_certificate` finds one."""
+    spelled = {number: {number, number.upper(), number.lower()} for number in numbers}
+    rows = Certificate.objects.select_related("boat", "successor").only(*_COLUMNS)
+    known = {one.number: one for one in rows.filter(number__in=set().union(*spelled.values()))} if spelled else {}
+    first = {
+        number: max((known[one] for one in each if one in known), key=lambda one: (one.issued_at, one.pk), default=None)
+        for number, each in spelled.items()
+    }
+    return {number: one for number, one in first.items() if one}
+
+
+def _answer(boat: Boat, certificates: list[Certificate], on: dt.date) -> Answer:
+    """The certificate that decides, and the others, the last begun first. A boat without any certificate has none."""
+    papers = {one.pk: Paper(one, str(standing(one, on))) for one in _last_begun_first(certificates)}
+    first = next((papers[one.pk] for one in _ranked(certificates, on)), None)
+    others = tuple(paper for paper in papers.values() if paper is not first)
     return Answer(boat, on, first.standing if first else NONE, first, others)
+
+
+def _last_begun_first(certificates: Iterable[Certificate]) -> list[Certificate]:
+    return sorted(certificates, key=lambda one: (one.valid_from, one.issued_at), reverse=True)
+
+
+def _ranked(certificates: Iterable[Certificate], on: dt.date) -> Iterator[Certificate]:
+    """Whose days hold this one decides, in force or suspended; else the last begun before it; else the next."""
+    ordered = _last_begun_first(certificates)
+    yield from (one for one in ordered if one.valid_from <= on < one.in_force_before)
+    yield from (one for one in ordered if one.valid_from <= on)
+    yield from (one for one in reversed(ordered) if on < one.valid_from < one.in_force_before)
+    yield from ordered

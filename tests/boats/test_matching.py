@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from boats.matching import matches, only_sure
+from boats.matching import MOST, matches, matches_of_many, only_sure
 from boats.models import Boat
 from boats.particulars import as_columns
 
@@ -54,6 +54,23 @@ def test_who_is_meant(fleet, django_assert_max_num_queries, text, meant, others)
     sure = only_sure(found)
     assert (sure.name if sure else None) == meant
     assert sorted(match.boat.name for match in found if match.boat != sure) == sorted(others)
+
+
+def test_many_at_once_are_found_as_one_by_one(fleet, django_assert_num_queries):
+    for number in range(30):  # more that begin alike than are listed
+        Boat.objects.create(**as_columns({"name": f"Seal {number}", "sail_number": f"NOD {200 + number}"}))
+    texts = [
+        "QUA 117", "qua-0117", "117", "sea lark", "ete", "1234", "QUA 1234", "XQZ 1234", "k7", "twin", "se", "sea",
+        "QUA 99", "", "%", "\x00", "_ea", "SEAL", "seal 3", "\ud800", "été d'or", "sea", "0117",
+    ]  # fmt: skip
+    with django_assert_num_queries(1):
+        many = matches_of_many(texts)
+    for text, found in zip(texts, many, strict=True):
+        assert [(one.boat, one.how, one.sure) for one in found] == [
+            (one.boat, one.how, one.sure) for one in matches(text)
+        ], text
+    assert len(many[texts.index("SEAL")]) == MOST
+    assert matches_of_many([]) == []
 
 
 def test_every_match_says_why(fleet):

@@ -10,18 +10,22 @@ from typing import Any
 import pytest
 import schemathesis
 from django.core.signals import request_finished, request_started
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 
 from office.certificates import amending, suspending
 from office.certificates.seal import pades
-from office.interface import keys, limits
+from office.interface import answering, keys, limits, schemas
 from office.interface.models import Minute, Scope
+from office.racing import actions as racing_actions
 from office.racing.models import Check, CommitteeMember, EntryList, Event
 from office.wsgi import application
 from tests.office.certificates.conftest import accepted, cast, issued, make_boat, quick_papers, row, stage
+from tests.office.racing.test_events import take
 
 __all__ = ["accepted", "cast", "issued", "quick_papers", "row", "stage"]
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_papers")]
@@ -111,6 +115,60 @@ def test_page_by_page(ask, row):
     for wrong in ("size=0", "from=2026-01-01", "on=0", "on=2026-1-1", "standing=sunk"):
         refused = ask(f"{reverse('api:certificates')}?{wrong}")
         assert (refused.status_code, refused.headers["Content-Type"]) == (422, PROBLEM), wrong
+
+
+def test_many_take_no_more_queries_than_few(ask, issued, row, django_assert_num_queries):
+    """Every way in which a text may be answered, and each answered as if it were asked alone."""
+    make_boat("Grey Plover", sail_number="SKE 77")
+    make_boat("Grey Plover", sail_number="SKE 78")
+    others = [row() for _ in range(4)]
+    suspending.write_suspension(issued.issued_by, issued, timezone.localdate(), "The mast.")
+    few = [issued.boat.sail_number, "ZZ 99", issued.number]
+    many = [
+        *few, issued.boat.name, "grey plover", "Grey", "77", issued.number.lower(), issued.number.replace("-", " "),
+        *(one.number for one in others), *(one.boat.name for one in others), "RM-1999-0001", "\u202e", " ", "%",
+    ]  # fmt: skip
+    address = reverse("api:validities")
+    ask(address, {"asked": few})  # the key's first use of the day and minute
+    with CaptureQueriesContext(connection) as asked_few:
+        ask(address, {"asked": few})
+    with django_assert_num_queries(len(asked_few)):
+        answers = ask(address, {"asked": many * 8}).json()["answers"]
+    assert len(answers) == 8 * len(many)
+    for text, answer in zip(many, answers, strict=False):
+        alone = schemas.Validity.model_validate(answering.validity(text, timezone.localdate()))
+        assert answer == json.loads(alone.model_dump_json()), text
+    assert {one["standing"] for one in answers} >= {"suspended", "unknown", "unsure"}
+
+
+def test_how_a_list_stands_on_a_day(cast, ask, issued):
+    """The list that stands now, settled or not, on one day; tagged by its content, whatever the time of the answer."""
+    today = timezone.localdate()
+    event = racing_actions.make_event(
+        by=cast.race_committee, name="Sound Week", first_day=today, last_day=today, rules_edition="2025_2028"
+    )
+    address = reverse("api:event_results", args=[event.key])
+    assert ask(f"{address}?on={today}").status_code == 404
+    take(cast, event, f"sail_number,boat,helm\n{issued.boat.sail_number},{issued.boat.name},Petra\nZZ 9,Nobody,\n")
+    stored = ask(address).json()
+    assert (stored["check"], stored["on"], stored["entry_list"]) == (1, None, 1)
+    first = ask(f"{address}?on={today}")
+    answer = first.json()
+    assert (answer["check"], answer["checked_at"], answer["on"]) == (None, None, today.isoformat())
+    assert [one["status"] for one in answer["results"]] == ["in_force", "none"]
+    assert (answer["counts"]["in_force"], answer["results"][0]["helm"]) == (1, "Petra")
+    again = ask(f"{address}?on={today}", **{"If-None-Match": first.headers["ETag"]})
+    assert (again.status_code, again.content) == (304, b"")
+    later = issued.valid_until + dt.timedelta(days=1)
+    assert ask(f"{address}?on={later}").json()["results"][0]["status"] == "expired"
+    suspending.suspend(by=cast.certifier, certificate=issued, since=today, reason="The mast.")
+    other = ask(f"{address}?on={today}", **{"If-None-Match": first.headers["ETag"]})
+    assert (other.status_code, other.json()["results"][0]["status"]) == (200, "suspended")
+    assert ask(address).json()["results"] == stored["results"]  # what a check found stays as it was found
+    assert ask(f"{address}?on=tomorrow").status_code == 422
+    described = Client().get("/api/openapi.json").json()["paths"]["/api/events/{key}/results"]["get"]
+    (on,) = [one for one in described["parameters"] if one["name"] == "on"]
+    assert "without it the last check" in (on.get("description") or on["schema"]["description"])
 
 
 def test_results_of_the_holders_own_events(cast, ask):
