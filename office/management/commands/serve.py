@@ -112,13 +112,13 @@ def start_worker() -> None:
     subprocess.Popen([sys.executable, "manage.py", "worker", "--with-parent"], cwd=environment.ROOT)
 
 
-def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True) -> None:
+def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True, processes: int = 1) -> None:
     """Collect the static files and become the web server; does not return."""
     refuse_a_taken_port(host, port)
     refuse_a_storage_that_is_away()
     call_command("collectstatic", interactive=False, verbosity=0)
     server = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port)]
-    server += ["--workers", "1", "--blocking-threads", str(THREADS), "--log-level", "warning"]
+    server += ["--workers", str(processes), "--blocking-threads", str(THREADS), "--log-level", "warning"]
     most = MOST_MEMORY_MIB + (STORAGE_MIB if settings.PHOTO_STORAGE else 0)
     server += ["--workers-max-rss", str(most), "--respawn-failed-workers"]
     if tls:
@@ -141,6 +141,7 @@ class Command(BaseCommand):
         parser.add_argument("--port", type=int, default=8000)
         parser.add_argument("--certificate", type=Path, help="PEM file of the server's certificate: serve by https")
         parser.add_argument("--key", type=Path, help="PEM file of its key")
+        parser.add_argument("--processes", type=int, default=1, metavar="N", help="one for each core that is free")
         parser.add_argument("--no-worker", action="store_true", help="leave long work to `worker`, started elsewhere")
 
     def handle(
@@ -150,11 +151,14 @@ class Command(BaseCommand):
         port: int,
         certificate: Path | None = None,
         key: Path | None = None,
+        processes: int = 1,
         no_worker: bool = False,
         **options: Any,
     ) -> None:
+        if processes < 1:
+            raise CommandError("--processes needs a number, 1 or more.")
         tls = tls_of(certificate, key)
         refuse_a_taken_port(host, port)
         address = tls.address(port) if tls else f"http://{host}:{port}"
         self.stdout.write(f"The office answers at {address}/ (Ctrl-C stops it).")
-        serve(host, port, tls, worker=not no_worker)
+        serve(host, port, tls, worker=not no_worker, processes=processes)
