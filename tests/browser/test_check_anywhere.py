@@ -14,16 +14,17 @@ from urllib.request import urlopen
 
 import pytest
 from django.core.servers.basehttp import WSGIRequestHandler
-from playwright.sync_api import Page, expect
+from playwright.sync_api import BrowserType, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from office.certificates import actions, amending, pdf, snapshot
 from office.certificates.models import Certificate, Document
 from office.certificates.seal import keyring, published, statement_file
+from tests.browser.dock import eventually
 from tests.cast import Cast
 from tests.office.certificates import samples
 from tests.office.certificates.seal.conftest import Sealed, make_key_set, seal_up
-from tests.surveys.makers import Stage, record_kit, register_boat
+from tests.surveys.makers import Stage, picture, record_kit, register_boat
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -91,6 +92,11 @@ def test_without_a_network(
     page.goto(f"{live_server.url}/check/anywhere/")
     expect(page.locator("#anywhere")).to_have_attribute("data-ready", "yes", timeout=20_000)
     expect(page.locator("#contact-said")).to_contain_text("answered just now")
+    expect(page.locator("#camera")).to_be_disabled()  # Debian's Chromium has no reader of codes
+    expect(page.locator("#camera-said")).to_contain_text("cannot read a square code itself. The phone's own camera app")
+    expect(page.locator("#camera-said")).to_contain_text("Or paste the text")
+    drop_picture(page)
+    says(page, "This browser cannot read a square code itself.")
     no_axe_violations()
     fits_a_phone()
 
@@ -173,6 +179,83 @@ def test_an_amendment_beside_what_it_amends(
     answer = checked(page, {"file": base64.b64encode(snapshot.canonical(whole).encode()).decode()}, keys, now)
     assert "a certificate in another form than this check knows" in " ".join(answer["said"])
     assert not answer["genuine"]
+
+
+# A reader of codes as some browsers have one: it sees nothing at first, then the code in `window.onPaper`.
+READER = """window.looked = 0;
+  window.BarcodeDetector = class {
+    static async getSupportedFormats() { return ['qr_code']; }
+    async detect() {
+      window.looked += 1;
+      return window.looked < 3 || window.blind ? [] : [{ rawValue: window.onPaper }];
+    }
+  };
+  const asked = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+  window.streams = [];
+  navigator.mediaDevices.getUserMedia = async (what) => {
+    if (window.noCamera) throw new DOMException('', 'NotAllowedError');
+    const stream = await asked(what); window.streams.push(stream); return stream;
+  };"""
+LIVE = "() => window.streams.flatMap((one) => one.getTracks()).filter((one) => one.readyState === 'live').length"
+
+
+@pytest.fixture
+def with_a_camera(browser_type: BrowserType, browser_type_launch_args: dict[str, Any]) -> Iterator[Page]:
+    """A browser of its own, with a camera that shows a test picture and is allowed without asking."""
+    flags = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
+    arguments = browser_type_launch_args | {"args": [*browser_type_launch_args["args"], *flags]}
+    browser = browser_type.launch(**arguments)
+    context = browser.new_context(permissions=["camera"])
+    context.add_init_script(READER)
+    complaints: list[str] = []
+    page = context.new_page()
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    yield page
+    browser.close()
+    assert not complaints
+
+
+def test_the_code_by_camera(with_a_camera: Page, live_server: LiveServer, issued: Certificate):
+    """What the camera sees is checked, and the camera is off from then on; so it is when stopped, or left."""
+    page, button = with_a_camera, with_a_camera.locator("#camera")
+    page.goto(f"{live_server.url}/check/anywhere/")
+    expect(page.locator("#contact-said")).to_contain_text("answered just now")
+    page.evaluate("(text) => { window.onPaper = text; }", issued.seal.code)
+    button.click()
+    says(page, "Genuine", "signed what the code says", issued.number)
+    expect(page.locator("#code")).to_have_value(issued.seal.code)
+    expect(button).to_have_text("Read it with the camera")
+    expect(page.locator("#picture")).to_be_hidden()
+    assert page.evaluate("window.streams.length") == 1
+    assert page.evaluate(LIVE) == 0
+    assert page.evaluate("window.looked") == 3
+
+    page.evaluate("() => { window.blind = true; }")
+    button.click()
+    expect(page.locator("#camera-said")).to_have_text("Hold the code of the paper before the camera.")
+    expect(page.locator("#picture")).to_be_visible()
+    assert page.evaluate(LIVE) == 1
+    button.click()
+    expect(page.locator("#picture")).to_be_hidden()
+    assert page.evaluate(LIVE) == 0
+    button.click()
+    button.click()  # stopped while it starts: what comes late is let go
+    expect(button).to_have_text("Read it with the camera")
+    eventually(lambda: page.evaluate(LIVE) == 0, page)
+
+    drop_picture(page)
+    says(page, "No square code was found in this picture.")
+    page.evaluate("(text) => { window.blind = false; window.onPaper = text; }", issued.seal.code.replace("#", "#A"))
+    drop_picture(page)
+    says(page, "Not genuine")
+    page.evaluate("() => { window.noCamera = true; }")
+    button.click()
+    expect(page.locator("#camera-said")).to_contain_text("not allowed, is in use or is missing. Paste the text")
+    assert page.evaluate(LIVE) == 0
+
+
+def drop_picture(page: Page) -> None:
+    page.set_input_files("#file", {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": picture().read()})
 
 
 def checked(page: Page, given: dict[str, str], keys: dict[str, Any], now: float) -> dict[str, Any]:

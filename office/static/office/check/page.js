@@ -9,7 +9,6 @@
   const LARGEST = 20 * 1024 * 1024;
   const lists = { keys: null, ended: null };
   const seen = { code: null, file: null, amendment: null };
-  let stopCamera = null;
 
   // ---- Contact with the office ----
 
@@ -115,6 +114,13 @@
       at("answers").replaceChildren(element("p", { textContent: `${file.name} is larger than any certificate.` }));
       return;
     }
+    if (file.type.startsWith("image/")) {
+      try {
+        at("code").value = await rigCheck.readPicture(file);
+        await answer(at("code").value, "", "code");
+      } catch (error) { at("answers").replaceChildren(element("p", { textContent: error.message })); }
+      return;
+    }
     await answer(new Uint8Array(await file.arrayBuffer()), file.name, "file");
   };
 
@@ -140,24 +146,21 @@
     else if (event.dataTransfer.getData("text")) answer(event.dataTransfer.getData("text"), "", "code");
   });
 
-  const why = rigCheck.whyNoCamera();
-  at("camera").disabled = Boolean(why);
-  at("camera-said").textContent = why;
-  if (why) at("camera").setAttribute("aria-describedby", "camera-said");
-  at("camera").addEventListener("click", async () => {
-    if (stopCamera) { stopCamera(); stopCamera = null; at("camera").textContent = "Read it with the camera"; return; }
-    try {
-      at("camera").textContent = "Stop the camera";
-      stopCamera = await rigCheck.look(at("picture"), (text) => {
-        stopCamera = null;
-        at("camera").textContent = "Read it with the camera";
-        at("code").value = text;
-        answer(text, "", "code");
-      });
-    } catch {
-      at("camera").textContent = "Read it with the camera";
-      at("camera-said").textContent = "The camera was not allowed or is in use. Paste the text instead.";
-    }
+  // ---- The camera ----
+
+  const SAID = { starting: ["Stop the camera", "Starting the camera …"], looking: ["Stop the camera", "Hold the code of the paper before the camera."], off: ["Read it with the camera", ""] };
+  const camera = new rigCheck.Camera(at("picture"), {
+    found: (text) => { at("code").value = text; answer(text, "", "code"); },
+    tell: (state, trouble = "") => {
+      [at("camera").textContent] = SAID[state];
+      at("camera-said").textContent = trouble || SAID[state][1];
+    },
+  });
+  at("camera").addEventListener("click", () => { if (camera.on) camera.stop(); else camera.start(); });
+  rigCheck.whyNoCamera().then((why) => {
+    at("camera").disabled = Boolean(why);
+    at("camera-said").textContent = why;
+    if (why) at("camera").setAttribute("aria-describedby", "camera-said");
   });
 
   // Opened by a phone that read the code and found no office: the address holds all that is needed.
