@@ -58,7 +58,7 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
         buy(by, people, start, today)
         office = Office(people, clock, SEED)
         progress("the boats")
-        fleet = _register(by, people, build_fleet(SEED, boats), start, owners, office.dice)
+        fleet = register(by, people, build_fleet(SEED, boats), start, owners, office.dice)
         for mark in KITS:
             for day in calibration_days(mark, start, today)[1:]:
                 office.at(day, dt.time(7), partial(calibrate_again, by, mark, day))
@@ -106,7 +106,7 @@ def _lend_a_key(by: Person, holder: Person, expires_on: dt.date) -> None:
     )  # fmt: skip
 
 
-def _register(
+def register(
     by: Person, people: dict[str, Person], demo_boats: list[DemoBoat], start: dt.date, owners: int, dice: random.Random
 ) -> list[Afloat]:
     designs = {plan.name: add_design(by=by, name=plan.name, designer=plan.designer) for plan in DESIGNS}

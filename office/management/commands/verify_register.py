@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from office.certificates.verification import register
+from office.certificates.verification import invented, register
 from office.certificates.verification.findings import Misfit
 from office.certificates.verification.papers import NotOurPaper, against, read_file
 from office.storage.address import StorageAway
@@ -48,6 +48,8 @@ class Command(BaseCommand):
         if options["format"] == "json":
             rows = [{"subject": one.subject, "sentence": one.sentence} for one in misfits]
             answer = {"sound": sound, "checked": counted, "findings": rows, "papers": papers}
+            if excused := invented.counted():
+                answer["invented_without_papers"] = excused
             self.stdout.write(json.dumps(answer, ensure_ascii=False, indent=2))
         else:
             self._table(counted, misfits, papers)
@@ -56,6 +58,11 @@ class Command(BaseCommand):
 
     def _table(self, counted: dict[str, int], misfits: list[Misfit], papers: list[dict[str, Any]]) -> None:
         self.stdout.write("Checked " + ", ".join(f"{number} {WORDS[name]}" for name, number in counted.items()) + ".")
+        if excused := invented.counted():
+            self.stdout.write(
+                f"This office is invented: {excused} certificates were written without papers and seals, "
+                "and those were not looked for."
+            )
         for one in misfits:
             self.stdout.write(f"{one.subject}: {one.sentence}")
         self.stdout.write(f"{len(misfits)} things do not fit." if misfits else "Everything fits.")

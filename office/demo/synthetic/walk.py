@@ -1,0 +1,335 @@
+"""All rows of the large office, a batch at a time: first what stands, then the trail in the order of time.
+
+A signature's text is hashed when the trail comes to it, and a certificate's when the head it prints is known, just as
+they came to be. Papers and seals are made for the first few boats only: rendering takes a second for each certificate.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any, NamedTuple
+
+import rfc8785
+
+from boats import near
+from boats.models import Boat, NearSpelling
+from boats.names import normalise_sail_number
+from boats.particulars import as_columns
+from office.audit.chain import COLUMNS, GENESIS, HASH, HASHED, NUMBER, PREVIOUS, canonical
+from office.audit.models import Entry
+from office.certificates import pdf, snapshot
+from office.certificates.models import Document, Seal
+from office.certificates.seal import keyring, sealing
+from office.demo.synthetic.cast import CERTIFICATES, NAME, NUMBERED, SAIL_NUMBER, SIGN_OFFS, SUBJECT, Cast, Part
+from office.demo.synthetic.pattern import Table
+from office.demo.synthetic.stencils import Line, Row, Text, Values, row_of
+
+TRAIL, SEALS, BOATS = Entry._meta.db_table, Seal._meta.db_table, Boat._meta.db_table
+IN_TIME = {TRAIL, SIGN_OFFS, CERTIFICATES, SEALS}  # written as the trail comes to them
+AT_ONCE = 40  # likenesses of each part in one batch
+ROWS, TEXTS = 5_000, 250  # of the trail, and of long texts, in one batch
+ACTOR_AT = HASHED.index("after")
+
+
+class Batch(NamedTuple):
+    """Rows for one table."""
+
+    table: str
+    columns: tuple[str, ...]
+    rows: Iterable[Any]
+
+
+def batches(cast: Cast, papers: int) -> Iterator[Batch]:
+    """Everything, in an order in which no key leads to a row that is not there yet. Consumed one after the other."""
+    yield from _office(cast)
+    rounds = max(cast.likenesses)
+    stencils = _standing(cast)
+    for begin in range(0, rounds, AT_ONCE):
+        span = range(begin, min(begin + AT_ONCE, rounds))
+        for table, rows in stencils:
+            yield Batch(table.name, table.columns, _filled(cast, rows, span, boats=table.name == BOATS))
+        marks = cast.pattern.tables[BOATS].rows
+        yield Batch(NearSpelling._meta.db_table, ("boat_id", "mark"), _near(cast, span, {row[0] for row in marks}))
+    yield from Walk(cast, papers).batches()
+
+
+def _office(cast: Cast) -> Iterator[Batch]:
+    """What is the office's and no boat's: staff, instruments, designs, policy, keys."""
+    for table in cast.pattern.tables.values():
+        rows = [row for row in table.rows if (table.name, row[0]) not in cast.pattern.whose]
+        if rows and table.name not in IN_TIME:
+            yield Batch(table.name, table.columns, rows)
+
+
+def _standing(cast: Cast) -> list[tuple[Table, list[tuple[Part, list[Row]]]]]:
+    found = []
+    for table in cast.pattern.tables.values():
+        if table.name not in IN_TIME:
+            rows = [(part, [cast.row(part, table, row) for row in part.rows[table.name]]) for part in cast.parts]
+            if any(some for _, some in rows):
+                found.append((table, rows))
+    return found
+
+
+def _filled(cast: Cast, rows: list[tuple[Part, list[Row]]], span: range, *, boats: bool) -> Iterator[list[Any]]:
+    columns = cast.pattern.tables[BOATS].columns
+    for likeness in span:
+        for part, stencils in rows:
+            if likeness < cast.likenesses[part.boat]:
+                values = cast.lives[part.boat][likeness]
+                for stencil in stencils:
+                    row = stencil.fill(values, likeness)
+                    if boats:
+                        _as_matched(row, columns, values)
+                    yield row
+
+
+def _as_matched(row: list[Any], columns: tuple[str, ...], values: Values) -> None:
+    """The forms a boat is found by, and that she is indexed under them."""
+    forms = as_columns({"name": values[NAME], "sail_number": values[SAIL_NUMBER]})
+    forms |= {"near_number": forms["sail_number_normal"], "near_name": forms["name_normal"]}
+    for column, form in forms.items():
+        row[columns.index(column)] = form
+
+
+def _near(cast: Cast, span: range, pattern_keys: set[Any]) -> Iterator[tuple[int, int]]:
+    for likeness in span:
+        for part in cast.parts:
+            if likeness < cast.likenesses[part.boat]:
+                values = cast.lives[part.boat][likeness]
+                line = cast.lines[BOATS, part.rows[BOATS][0][0]]
+                number = line.first + likeness * line.step
+                spelt = as_columns({"name": values[NAME]})["name_normal"]
+                sail, _ = normalise_sail_number(values[SAIL_NUMBER])
+                for spelling in (*near.number_spellings(sail), *near.name_spellings(spelt)):
+                    yield number, near.mark(spelling)
+
+
+@dataclass(slots=True)
+class Event:
+    """A row of the pattern's trail, and what is written just before it."""
+
+    part: Part
+    row: Row
+    hashed: Text
+    subject: Line | None
+    sign_off: tuple[Row, int, Text, int] | None = None  # row, content's column, content, slot of its hash
+    certificate: Issue | None = None
+
+
+@dataclass(slots=True)
+class Issue:
+    row: Row
+    snapshot: Text
+    snapshot_at: int
+    slot: int  # of the snapshot's hash
+    head: int  # slot of the head it prints
+    pair: int  # slot of head and number together
+
+
+class Walk:
+    """The trail, from its first row to its last."""
+
+    def __init__(self, cast: Cast, papers: int) -> None:
+        self.cast, self.papers = cast, papers
+        self.number, self.head = 0, GENESIS
+        self.trail: list[Any] = []
+        self.sign_offs: list[Any] = []
+        self.certificates: list[Any] = []
+        self.sealed: list[Any] = []
+        self.documents: list[Any] = []
+        self.seal_keys: keyring.InUse | None = None
+
+    def batches(self) -> Iterator[Batch]:
+        table = self.cast.pattern.tables[TRAIL]
+        order = [table.at(column) for column in COLUMNS]
+        for given in sorted(table.rows):
+            row = tuple(given[at] for at in order)
+            part = next((one for one in self.cast.parts if _speaks_of(row, one)), None)
+            steps = self._office_row(row) if part is None else self._rows(self._event(part, row))
+            while list(islice(steps, ROWS)):
+                yield from self._flush(full=False)
+        yield from self._flush(full=True)
+
+    def _flush(self, *, full: bool) -> Iterator[Batch]:
+        tables = self.cast.pattern.tables
+        for name, rows, most in (
+            (SIGN_OFFS, self.sign_offs, TEXTS),
+            (CERTIFICATES, self.certificates, TEXTS),
+        ):
+            if rows and (full or len(rows) >= most):
+                yield Batch(name, tables[name].columns, rows[:])
+                rows.clear()
+        if self.trail and (full or len(self.trail) >= ROWS):
+            yield Batch(TRAIL, COLUMNS, self.trail[:])
+            self.trail.clear()
+        if full and self.sealed:
+            yield Batch(SEALS, ("certificate_id", "statement_key_id", "paper_key_id", "signature", "code"), self.sealed)
+            columns = ("certificate_id", "paper", "pdf", "pdf_sha256")
+            yield Batch(Document._meta.db_table, columns, self.documents)
+
+    # ---- Rows of the trail ----
+
+    def _add(self, row: list[Any], text: str) -> None:
+        row[NUMBER], row[PREVIOUS] = self.number + 1, self.head
+        self.head = row[HASH] = hashlib.sha256(text.encode()).hexdigest()
+        self.number += 1
+        self.trail.append(row)
+
+    def _office_row(self, given: tuple[Any, ...]) -> Iterator[int]:
+        row = list(given)
+        row[NUMBER], row[PREVIOUS] = self.number + 1, self.head
+        self._add(row, canonical(row))
+        yield self.number
+
+    def _rows(self, event: Event) -> Iterator[int]:
+        """One row for each likeness, with what it tells of."""
+        part, cast = event.part, self.cast
+        hashed, prepare = event.hashed, self._prepared(event)
+        for likeness, values in enumerate(cast.lives[part.boat]):
+            papers = prepare(values, likeness)
+            values[NUMBERED] = f'"number":{self.number + 1},"previous_hash":"{self.head}"'
+            if event.subject:
+                values[SUBJECT] = str(event.subject.first + likeness * event.subject.step)
+            row = event.row.fill(values, likeness)
+            if papers:
+                told = json.loads(row[HASHED.index("after")]) | papers
+                row[HASHED.index("after")] = rfc8785.dumps(told).decode()
+                row[NUMBER], row[PREVIOUS] = self.number + 1, self.head
+                self._add(row, canonical(row))
+            else:
+                self._add(row, hashed.layout % hashed.pick(values))
+            yield self.number
+
+    def _prepared(self, event: Event) -> Callable[[Values, int], dict[str, Any]]:
+        if event.sign_off:
+            return lambda values, likeness: self._sign(event, values, likeness)
+        if event.certificate:
+            return lambda values, likeness: self._issue(event, values, likeness)
+        return lambda values, likeness: {}
+
+    def _sign(self, event: Event, values: Values, likeness: int) -> dict[str, Any]:
+        assert event.sign_off is not None  # noqa: S101
+        stencil, at, content, slot = event.sign_off
+        text = content.layout % content.pick(values)
+        values[slot] = hashlib.sha256(text.encode()).hexdigest()
+        row = stencil.fill(values, likeness)
+        row[at] = text
+        self.sign_offs.append(row)
+        return {}
+
+    def _issue(self, event: Event, values: Values, likeness: int) -> dict[str, Any]:
+        assert event.certificate is not None  # noqa: S101
+        issue = event.certificate
+        values[issue.head] = self.head
+        values[issue.pair] = f'"head":"{self.head}","number":{self.number}'
+        text = issue.snapshot.layout % issue.snapshot.pick(values)
+        values[issue.slot] = hashlib.sha256(text.encode()).hexdigest()
+        row = issue.row.fill(values, likeness)
+        row[issue.snapshot_at] = text
+        self.certificates.append(row)
+        if likeness or event.part.boat >= self.papers:
+            return {}
+        return self._papers(int(row[0]), text)
+
+    def _papers(self, certificate: int, text: str) -> dict[str, Any]:
+        """Seal and papers of one certificate, by the code that an issue calls; what its row of the trail says of them."""
+        self.seal_keys = self.seal_keys or keyring.in_use()
+        document = json.loads(text)
+        sealed = sealing.prepare(document, text, self.seal_keys)
+        rows = [(certificate, size, content, snapshot.sha256(content)) for size, content in _rendered(document, sealed)]
+        self.documents += rows
+        keys = self.seal_keys
+        self.sealed.append((certificate, keys.statement_row.pk, keys.paper_row.pk, sealed.signature, sealed.code))
+        return {
+            "documents": {row[1]: row[3] for row in rows},
+            "statement_key": sealed.statement_key,
+            "paper_key": sealed.paper_key.identifier,
+        }
+
+    # ---- Stencils of the trail ----
+
+    def _event(self, part: Part, row: tuple[Any, ...]) -> Event:
+        told = dict(zip(COLUMNS, row, strict=True))
+        row, subject = self._without_papers(row), self._subject(told)
+        marked = list(row)
+        if subject:
+            marked[HASHED.index("subject")] = "{subject}"
+        place = f'"number":{told["number"]},"previous_hash":"{told["previous_hash"]}"'
+        hashed = part.words.stencil(canonical(marked), {place: NUMBERED, "{subject}": SUBJECT})
+        if hashed is None:
+            raise AssertionError("a row of the trail without its number")
+        numbers: list[tuple[int, Line]] = []
+        event = Event(part, row_of(row, part.words, numbers, leave=[PREVIOUS, HASH]), hashed, subject)
+        if subject:
+            event.row = row_of(marked, part.words, leave=[PREVIOUS, HASH])
+            at = HASHED.index("subject")
+            event.row = Row(event.row.plain, (), (*event.row.texts, (at, _subject_text())))
+        if told["verb"] in {"sign_visit", "accept_visit"}:
+            event.sign_off = self._sign_off(part, told)
+        if told["verb"] == "issue_certificate":
+            event.certificate = self._certificate(part, told)
+        return event
+
+    def _without_papers(self, row: tuple[Any, ...]) -> tuple[Any, ...]:
+        """An issue tells of no keys where nothing was sealed."""
+        at = HASHED.index("after")
+        if row[COLUMNS.index("verb")] != "issue_certificate":
+            return row
+        told = json.loads(row[at]) | {"statement_key": "", "paper_key": "", "documents": {}}
+        return (*row[:at], rfc8785.dumps(told).decode(), *row[at + 1 :])
+
+    def _subject(self, told: dict[str, Any]) -> Line | None:
+        """Where the trail names its subject by the row's number."""
+        if not str(told["subject"]).isdigit():
+            return None
+        for name, table in self.cast.pattern.tables.items():
+            if str(table.model._meta.verbose_name) == told["subject_kind"]:
+                return self.cast.lines.get((name, int(told["subject"])))
+        return None
+
+    def _sign_off(self, part: Part, told: dict[str, Any]) -> tuple[Row, int, Text, int]:
+        table = self.cast.pattern.tables[SIGN_OFFS]
+        after = json.loads(told["after"])
+        meaning = {"sign_visit": "measured", "accept_visit": "accepted"}[told["verb"]]
+        wanted = (after["content_sha256"], meaning)
+        hash_at, meaning_at, content_at = (table.at(name) for name in ("content_sha256", "meaning", "content"))
+        row = next(one for one in part.rows[SIGN_OFFS] if (one[hash_at], one[meaning_at]) == wanted)
+        content = part.words.stencil(row[content_at])
+        if content is None:
+            raise AssertionError("a signature under nothing of the boat's")
+        return self.cast.row(part, table, row, leave=("content",)), content_at, content, part.slot(row[hash_at])
+
+    def _certificate(self, part: Part, told: dict[str, Any]) -> Issue:
+        table = self.cast.pattern.tables[CERTIFICATES]
+        row = next(one for one in part.rows[CERTIFICATES] if one[table.at("number")] == told["certificate"])
+        text, head = row[table.at("snapshot")], row[table.at("trail_head")]
+        number = json.loads(text)["trail"]["number"]
+        pair = f'"head":"{head}","number":{number}'
+        filled = part.words.stencil(text, {pair: NUMBERED})
+        if filled is None or pair not in text:
+            raise AssertionError("a certificate without the trail's head")
+        return Issue(
+            row=self.cast.row(part, table, row, leave=("snapshot",)),
+            snapshot=filled,
+            snapshot_at=table.at("snapshot"),
+            slot=part.slot(row[table.at("snapshot_sha256")]),
+            head=part.slot(head),
+            pair=NUMBERED,
+        )
+
+
+def _speaks_of(row: tuple[Any, ...], part: Part) -> bool:
+    return any(isinstance(value, str) and any(word in value for word in part.own) for value in row)
+
+
+def _subject_text() -> Text:
+    return Text("%s", lambda values: values[SUBJECT])
+
+
+def _rendered(document: dict[str, Any], sealed: sealing.Sealing) -> Iterator[tuple[str, bytes]]:
+    return iter(pdf.render_all(document, sealed).items())
