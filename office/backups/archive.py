@@ -7,6 +7,7 @@ key: the machine that makes backups cannot read them.
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import hashlib
 import io
@@ -14,7 +15,9 @@ import json
 import os
 import tarfile
 import threading
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any, NamedTuple
@@ -23,6 +26,7 @@ import pyrage
 
 MANIFEST = "manifest.json"
 BLOCK = 1 << 20
+AHEAD = 8  # blocks read while their hash is still being counted
 
 
 class BadArchive(Exception):
@@ -37,7 +41,7 @@ class Member(NamedTuple):
 
     @classmethod
     def of(cls, name: str, path: Path) -> Member:
-        return cls(name, lambda: path.open("rb"))
+        return cls(name, lambda: path.open("rb", buffering=0))  # read in blocks of our own
 
 
 def new_identity() -> tuple[str, str]:
@@ -60,21 +64,22 @@ def write(target: Path, members: Iterable[Member], facts: dict[str, Any], recipi
     `facts` join the manifest. The file appears under its name only when every byte of it is on the disk.
     """
     part = target.with_name(target.name + ".part")
-    manifest: dict[str, Any] = dict(facts)
-
-    def fill(stream: IO[bytes]) -> None:
-        manifest["members"] = _pack(stream, members, facts)
-
+    packed: dict[str, dict[str, Any]] = {}
+    source = _Packed(_pack(members, facts, packed))
     try:
-        with part.open("wb") as file:
-            with _pumped(fill) as stream:
+        with part.open("wb") as file, io.BufferedReader(source, BLOCK) as stream:
+            with _onto_the_disk(file):
                 pyrage.encrypt_io(stream, file, [pyrage.x25519.Recipient.from_str(recipient)])
             file.flush()
             os.fsync(file.fileno())
         part.rename(target)
+    except pyrage.EncryptError:
+        if source.failed:  # said in its own words, not in those of who was reading
+            raise source.failed from None
+        raise
     finally:
         part.unlink(missing_ok=True)
-    return manifest
+    return facts | {"members": packed}
 
 
 def read(source: Path, identity: str, directory: Path) -> dict[str, Any]:
@@ -109,31 +114,101 @@ def _manifest_of(directory: Path, found: dict[str, dict[str, Any]], name: str) -
     return manifest
 
 
-def _pack(stream: IO[bytes], members: Iterable[Member], facts: dict[str, Any]) -> dict[str, dict[str, Any]]:
-    packed: dict[str, dict[str, Any]] = {}
-    with tarfile.open(fileobj=stream, mode="w|", bufsize=BLOCK) as tar:
-        setattr(tar, "copybufsize", BLOCK)  # noqa: B010  (documented, though the types do not know it)
+def _pack(
+    members: Iterable[Member], facts: dict[str, Any], packed: dict[str, dict[str, Any]]
+) -> Iterator[bytes | memoryview]:
+    """The bytes of the tar, a block at a time, each read once; `packed` is filled in on the way, the manifest last.
+
+    Another thread counts the hashes meanwhile: it needs no lock of the interpreter for that.
+    """
+    with ThreadPoolExecutor(1) as beside:
         for member in members:
             with member.open() as file:
-                info = _info(tar, member.name, file)
-                reader = _Hashing(file)
-                tar.addfile(info, reader)
-            packed[member.name] = {"size": info.size, "sha256": reader.digest.hexdigest()}
-        text = json.dumps(facts | {"members": packed}, ensure_ascii=False, indent=1, sort_keys=True).encode()
-        info = tarfile.TarInfo(MANIFEST)
-        info.size = len(text)
-        tar.addfile(info, io.BytesIO(text))
-    return packed
+                info = _about(member.name, file)
+                yield info.tobuf(tarfile.PAX_FORMAT)
+                digest, counting = hashlib.sha256(), deque[Future[None]]()
+                for block in _exactly(file, info.size):
+                    counting.append(beside.submit(digest.update, block))
+                    if len(counting) > AHEAD:
+                        counting.popleft().result()
+                    yield block
+                yield bytes(-info.size % tarfile.BLOCKSIZE)
+                while counting:
+                    counting.popleft().result()
+            packed[member.name] = {"size": info.size, "sha256": digest.hexdigest()}
+    text = json.dumps(facts | {"members": packed}, ensure_ascii=False, indent=1, sort_keys=True).encode()
+    info = tarfile.TarInfo(MANIFEST)
+    info.size = len(text)
+    yield info.tobuf(tarfile.PAX_FORMAT) + text + bytes(-len(text) % tarfile.BLOCKSIZE)
+    yield bytes(2 * tarfile.BLOCKSIZE)
 
 
-def _info(tar: tarfile.TarFile, name: str, file: IO[bytes]) -> tarfile.TarInfo:
+def _about(name: str, file: IO[bytes]) -> tarfile.TarInfo:
+    """Its size, and for a file of this machine's when it was written and who may read it."""
+    info = tarfile.TarInfo(name)
     try:
-        return tar.gettarinfo(arcname=name, fileobj=file)
-    except (OSError, AttributeError):  # no file of this machine's: only its length is known
-        info = tarfile.TarInfo(name)
+        stat = os.fstat(file.fileno())
+    except (OSError, AttributeError):  # from a storage elsewhere: only its length is known
         info.size = file.seek(0, os.SEEK_END)
         file.seek(0)
         return info
+    info.size, info.mtime, info.mode = stat.st_size, int(stat.st_mtime), stat.st_mode & 0o777
+    return info
+
+
+def _exactly(file: IO[bytes], size: int) -> Iterator[bytes]:
+    """The first `size` bytes, a block at a time: a file may grow meanwhile. OSError if it became shorter."""
+    left = size
+    while left:
+        block = file.read(min(BLOCK, left))
+        if not block:
+            raise OSError("A file became shorter while it was read.")
+        left -= len(block)
+        yield block
+
+
+class _Packed(io.RawIOBase):
+    """Blocks that come one after the other, as a file to read from."""
+
+    def __init__(self, blocks: Iterator[bytes | memoryview]) -> None:
+        self._blocks, self._rest = blocks, memoryview(b"")
+        self.failed: Exception | None = None
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        while not self._rest:
+            try:
+                self._rest = memoryview(next(self._blocks))
+            except StopIteration:
+                return 0
+            except Exception as error:
+                self.failed = error
+                raise
+        taken = self._rest[: len(buffer)]
+        buffer[: len(taken)] = taken
+        self._rest = self._rest[len(taken) :]
+        return len(taken)
+
+
+@contextmanager
+def _onto_the_disk(file: IO[bytes]) -> Iterator[None]:
+    """Inside, what is written goes on to the disk at once, instead of all of it at the end."""
+    ended = threading.Event()
+
+    def push() -> None:
+        while not ended.wait(0.1):
+            with contextlib.suppress(OSError):  # told where the file is closed
+                os.fdatasync(file.fileno())
+
+    thread = threading.Thread(target=push, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        thread.join()
 
 
 def _unpack(stream: IO[bytes], directory: Path) -> dict[str, dict[str, Any]]:
@@ -153,26 +228,6 @@ def _unpack(stream: IO[bytes], directory: Path) -> dict[str, dict[str, Any]]:
             target.chmod(0o600)
             found[info.name] = {"size": info.size, "sha256": digest.hexdigest()}
     return found
-
-
-class _Hashing(io.RawIOBase):
-    """A file read once, its SHA-256 counted on the way."""
-
-    def __init__(self, file: IO[bytes]) -> None:
-        self._file, self.digest = file, hashlib.sha256()
-
-    def read(self, size: int = -1) -> bytes:
-        block = self._file.read(size)
-        self.digest.update(block)
-        return block
-
-
-@contextmanager
-def _pumped(fill: Callable[[IO[bytes]], None]) -> Iterator[IO[bytes]]:
-    """A stream to read from, while another thread fills it. An error over there is raised here."""
-    reading, writing = _wide_pipe()
-    with os.fdopen(reading, "rb", buffering=BLOCK) as out, _beside(fill, writing, "wb"):
-        yield out
 
 
 @contextmanager

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from django.db import connection, transaction
 
@@ -10,13 +10,14 @@ from boats.models import Boat
 from office.audit import trail
 from office.audit.models import Entry
 from office.certificates.verification.invented import VERB
-from office.demo.synthetic import names, pattern
+from office.demo.synthetic import names, pattern, standing
 from office.demo.synthetic.cast import Cast
-from office.demo.synthetic.walk import batches
+from office.demo.synthetic.walk import Walk
 from office.demo.synthetic.writing import in_one_go, write
 from office.people.models import Person
 
 SEED = 20260314
+TELL_EVERY = 1_000_000
 Progress = Callable[[str], None]
 
 
@@ -35,12 +36,21 @@ def check(boats: int, visits: int) -> None:
 
 
 def load(
-    *, boats: int, visits: int = 3, seed: int = SEED, papers: int = 3, progress: Progress = lambda what: None
+    *,
+    boats: int,
+    visits: int = 3,
+    seed: int = SEED,
+    papers: int = 3,
+    after: int = pattern.BOATS,
+    progress: Progress = lambda what: None,
 ) -> int:
-    """How many rows were written. `papers`: of how many boats the certificates get papers and seals."""
+    """How many rows were written.
+
+    `papers`: of how many boats the certificates get papers and seals. `after`: how many boats the small office has.
+    """
     check(boats, visits)
     progress("a small office, by the same actions as anybody's")
-    drawn = pattern.draw(visits=visits, seed=seed)
+    drawn = pattern.draw(visits=visits, seed=seed, boats=after)
     progress(f"{boats} boats after it")
     cast = Cast(drawn, boats, seed)
     told = 0
@@ -65,4 +75,7 @@ def load(
     return rows
 
 
-TELL_EVERY = 1_000_000
+def batches(cast: Cast, papers: int) -> Iterator[standing.Batch]:
+    """All rows, in the order in which they can be written."""
+    yield from standing.batches(cast)
+    yield from Walk(cast, papers).batches()

@@ -76,18 +76,18 @@ class Pattern:
     whose: dict[tuple[str, Any], int] = field(default_factory=dict)
 
 
-def draw(*, visits: int, seed: int, today: dt.date | None = None) -> Pattern:
-    """`visits` to each of 24 boats, the latest of six of them on their way, and all that goes with them.
+def draw(*, visits: int, seed: int, boats: int = BOATS, today: dt.date | None = None) -> Pattern:
+    """`visits` to each boat, the latest of a quarter of them on their way (24 boats), and all that goes with them.
 
     The database must be empty, and is so again afterwards.
     """
     today = today or timezone.localdate()
-    boats = build_fleet(seed, BOATS)
+    fleet = build_fleet(seed, boats)
     before = {model: set(model._base_manager.values_list("pk", flat=True)) for model in tables()}
     # Papers are rendered for a few boats only, and for those under their own names.
     with transaction.atomic(), patch.object(pdf, "render_all", lambda *given: {}):
-        _live(boats, visits, seed, today)
-        drawn = Pattern({one.name: one for one in _read(before)}, boats)
+        _live(fleet, visits, seed, today)
+        drawn = Pattern({one.name: one for one in _read(before)}, fleet)
         _attribute(drawn)
         transaction.set_rollback(True)
     return drawn
@@ -118,35 +118,38 @@ def _live(boats: list[DemoBoat], visits: int, seed: int, today: dt.date) -> None
 
 
 def _read(before: dict[type[models.Model], set[Any]]) -> Iterator[Table]:
-    """Every table that has got rows, with those rows; each after those its keys lead to."""
-    left = {model: model._meta for model in before if model not in {NearSpelling, Document}}
+    """Every table that has got rows, with those rows by their numbers; each after those its keys lead to."""
+    left = [model for model in before if model not in {NearSpelling, Document}]
     placed: set[str] = set()
     while left:
-        free = [model for model, meta in left.items() if all(name in placed for name in _leads_to(model).values())]
-        for model in free:
-            meta = left.pop(model)
-            placed.add(meta.db_table)
-            columns = tuple(one.column for one in _fields(model))
-            with connection.cursor() as cursor:
-                names = ", ".join(connection.ops.quote_name(one) for one in columns)
-                key = connection.ops.quote_name(str(meta.pk.column if meta.pk else "id"))
-                cursor.execute(f"SELECT {names} FROM {meta.db_table} ORDER BY {key}")  # noqa: S608  (names of our models)
-                rows = [tuple(row) for row in cursor.fetchall()]
-            at = columns.index(str(meta.pk.column if meta.pk else "id"))
-            new = [row for row in rows if row[at] not in before[model]]
-            if new:
-                yield Table(model, columns, _leads_to(model, itself=True), new)
+        for model in [one for one in left if _leads_to(one).issubset(placed)]:
+            left.remove(model)
+            placed.add(model._meta.db_table)
+            fields = _fields(model)
+            rows = [row for row in _stored(model, fields) if row[0] not in before[model]]
+            if rows:
+                led = {at: one.related_model._meta.db_table for at, one in enumerate(fields) if one.related_model}
+                yield Table(model, tuple(str(one.column) for one in fields), led, rows)
 
 
-def _fields(model: type[models.Model]) -> list[models.Field[Any, Any]]:
+def _stored(model: type[models.Model], fields: list[Any]) -> list[tuple[Any, ...]]:
+    """As the driver gives them, and takes them again; the row's number comes first."""
+    quote = connection.ops.quote_name
+    names = ", ".join(quote(one.column) for one in fields)
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT {names} FROM {quote(model._meta.db_table)} ORDER BY {quote(fields[0].column)}")  # noqa: S608
+        return [tuple(row) for row in cursor.fetchall()]
+
+
+def _fields(model: type[models.Model]) -> list[Any]:
+    """The columns that are written; the primary key is the first of every table of ours."""
     return [one for one in model._meta.local_concrete_fields if not one.generated]
 
 
-def _leads_to(model: type[models.Model], *, itself: bool = False) -> dict[int, str]:
-    """Column -> the table its key leads to; a table that leads to itself waits for no other."""
-    fields = enumerate(_fields(model))
-    led = {at: one.related_model._meta.db_table for at, one in fields if one.is_relation and one.related_model}  # type: ignore[union-attr]
-    return led if itself else {at: name for at, name in led.items() if name != model._meta.db_table}
+def _leads_to(model: type[models.Model]) -> set[str]:
+    """The other tables its keys lead to."""
+    led = {one.related_model._meta.db_table for one in _fields(model) if one.related_model}
+    return led - {model._meta.db_table}
 
 
 def _attribute(pattern: Pattern) -> None:

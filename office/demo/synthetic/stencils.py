@@ -30,7 +30,8 @@ class Text:
     pick: Callable[[Values], Any]
 
     def fill(self, values: Values) -> str:
-        return self.layout % self.pick(values)
+        filled: str = self.layout % self.pick(values)
+        return filled
 
 
 class Words:
@@ -79,12 +80,17 @@ class Row:
 
 
 def row_of(
-    plain: Sequence[Any], words: Words, numbers: Iterable[tuple[int, Line]] = (), *, leave: Iterable[int] = ()
+    plain: Sequence[Any],
+    words: Words,
+    numbers: Iterable[tuple[int, Line]] = (),
+    *,
+    leave: Iterable[int] = (),
+    extra: dict[str, int] | None = None,
 ) -> Row:
-    """`leave`: columns that stay plain, filled in by who asks."""
+    """`leave`: columns that stay plain, filled in by who asks. `extra`: as `Words.stencil` takes it."""
     left = set(leave)
     texts = [
-        (at, words.stencil(value))
+        (at, words.stencil(value, extra))
         for at, value in enumerate(plain)
         if isinstance(value, str) and value and at not in left
     ]

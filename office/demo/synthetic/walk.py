@@ -1,4 +1,4 @@
-"""All rows of the large office, a batch at a time: first what stands, then the trail in the order of time.
+"""The trail of the large office in the order of time, and with it what it tells of: signatures and certificates.
 
 A signature's text is hashed when the trail comes to it, and a certificate's when the head it prints is known, just as
 they came to be. Papers and seals are made for the first few boats only: rendering takes a second for each certificate.
@@ -8,105 +8,25 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any, NamedTuple
+from typing import Any
 
 import rfc8785
 
-from boats import near
-from boats.models import Boat, NearSpelling
-from boats.names import normalise_sail_number
-from boats.particulars import as_columns
-from office.audit.chain import COLUMNS, GENESIS, HASH, HASHED, NUMBER, PREVIOUS, canonical
-from office.audit.models import Entry
+from office.audit.chain import COLUMNS, GENESIS, HASH, NUMBER, PREVIOUS, canonical
 from office.certificates import pdf, snapshot
-from office.certificates.models import Document, Seal
+from office.certificates.models import Document
 from office.certificates.seal import keyring, sealing
-from office.demo.synthetic.cast import CERTIFICATES, NAME, NUMBERED, SAIL_NUMBER, SIGN_OFFS, SUBJECT, Cast, Part
-from office.demo.synthetic.pattern import Table
+from office.demo.synthetic.cast import CERTIFICATES, NUMBERED, SIGN_OFFS, SUBJECT, Cast, Part
+from office.demo.synthetic.standing import SEALS, TRAIL, Batch
 from office.demo.synthetic.stencils import Line, Row, Text, Values, row_of
 
-TRAIL, SEALS, BOATS = Entry._meta.db_table, Seal._meta.db_table, Boat._meta.db_table
-IN_TIME = {TRAIL, SIGN_OFFS, CERTIFICATES, SEALS}  # written as the trail comes to them
-AT_ONCE = 40  # likenesses of each part in one batch
 ROWS, TEXTS = 5_000, 250  # of the trail, and of long texts, in one batch
-ACTOR_AT = HASHED.index("after")
-
-
-class Batch(NamedTuple):
-    """Rows for one table."""
-
-    table: str
-    columns: tuple[str, ...]
-    rows: Iterable[Any]
-
-
-def batches(cast: Cast, papers: int) -> Iterator[Batch]:
-    """Everything, in an order in which no key leads to a row that is not there yet. Consumed one after the other."""
-    yield from _office(cast)
-    rounds = max(cast.likenesses)
-    stencils = _standing(cast)
-    for begin in range(0, rounds, AT_ONCE):
-        span = range(begin, min(begin + AT_ONCE, rounds))
-        for table, rows in stencils:
-            yield Batch(table.name, table.columns, _filled(cast, rows, span, boats=table.name == BOATS))
-        marks = cast.pattern.tables[BOATS].rows
-        yield Batch(NearSpelling._meta.db_table, ("boat_id", "mark"), _near(cast, span, {row[0] for row in marks}))
-    yield from Walk(cast, papers).batches()
-
-
-def _office(cast: Cast) -> Iterator[Batch]:
-    """What is the office's and no boat's: staff, instruments, designs, policy, keys."""
-    for table in cast.pattern.tables.values():
-        rows = [row for row in table.rows if (table.name, row[0]) not in cast.pattern.whose]
-        if rows and table.name not in IN_TIME:
-            yield Batch(table.name, table.columns, rows)
-
-
-def _standing(cast: Cast) -> list[tuple[Table, list[tuple[Part, list[Row]]]]]:
-    found = []
-    for table in cast.pattern.tables.values():
-        if table.name not in IN_TIME:
-            rows = [(part, [cast.row(part, table, row) for row in part.rows[table.name]]) for part in cast.parts]
-            if any(some for _, some in rows):
-                found.append((table, rows))
-    return found
-
-
-def _filled(cast: Cast, rows: list[tuple[Part, list[Row]]], span: range, *, boats: bool) -> Iterator[list[Any]]:
-    columns = cast.pattern.tables[BOATS].columns
-    for likeness in span:
-        for part, stencils in rows:
-            if likeness < cast.likenesses[part.boat]:
-                values = cast.lives[part.boat][likeness]
-                for stencil in stencils:
-                    row = stencil.fill(values, likeness)
-                    if boats:
-                        _as_matched(row, columns, values)
-                    yield row
-
-
-def _as_matched(row: list[Any], columns: tuple[str, ...], values: Values) -> None:
-    """The forms a boat is found by, and that she is indexed under them."""
-    forms = as_columns({"name": values[NAME], "sail_number": values[SAIL_NUMBER]})
-    forms |= {"near_number": forms["sail_number_normal"], "near_name": forms["name_normal"]}
-    for column, form in forms.items():
-        row[columns.index(column)] = form
-
-
-def _near(cast: Cast, span: range, pattern_keys: set[Any]) -> Iterator[tuple[int, int]]:
-    for likeness in span:
-        for part in cast.parts:
-            if likeness < cast.likenesses[part.boat]:
-                values = cast.lives[part.boat][likeness]
-                line = cast.lines[BOATS, part.rows[BOATS][0][0]]
-                number = line.first + likeness * line.step
-                spelt = as_columns({"name": values[NAME]})["name_normal"]
-                sail, _ = normalise_sail_number(values[SAIL_NUMBER])
-                for spelling in (*near.number_spellings(sail), *near.name_spellings(spelt)):
-                    yield number, near.mark(spelling)
+AFTER, SUBJECT_AT, VERB = (COLUMNS.index(name) for name in ("after", "subject", "verb"))
+SIGNATURES = {"sign_visit": "measured", "accept_visit": "accepted"}
+SUBJECT_WORD = "{subject}"  # stands in for a subject that the trail names by its row's number
 
 
 @dataclass(slots=True)
@@ -197,8 +117,8 @@ class Walk:
                 values[SUBJECT] = str(event.subject.first + likeness * event.subject.step)
             row = event.row.fill(values, likeness)
             if papers:
-                told = json.loads(row[HASHED.index("after")]) | papers
-                row[HASHED.index("after")] = rfc8785.dumps(told).decode()
+                told = json.loads(row[AFTER]) | papers
+                row[AFTER] = rfc8785.dumps(told).decode()
                 row[NUMBER], row[PREVIOUS] = self.number + 1, self.head
                 self._add(row, canonical(row))
             else:
@@ -237,51 +157,36 @@ class Walk:
         return self._papers(int(row[0]), text)
 
     def _papers(self, certificate: int, text: str) -> dict[str, Any]:
-        """Seal and papers of one certificate, by the code that an issue calls; what its row of the trail says of them."""
-        self.seal_keys = self.seal_keys or keyring.in_use()
+        """Seal and papers of one certificate, by the code that an issue calls; what the trail says of them."""
+        keys = self.seal_keys = self.seal_keys or keyring.in_use()
         document = json.loads(text)
-        sealed = sealing.prepare(document, text, self.seal_keys)
-        rows = [(certificate, size, content, snapshot.sha256(content)) for size, content in _rendered(document, sealed)]
-        self.documents += rows
-        keys = self.seal_keys
+        sealed = sealing.prepare(document, text, keys)
+        papers = pdf.render_all(document, sealed)
+        hashes = {size: snapshot.sha256(content) for size, content in papers.items()}
+        self.documents += [(certificate, size, content, hashes[size]) for size, content in papers.items()]
         self.sealed.append((certificate, keys.statement_row.pk, keys.paper_row.pk, sealed.signature, sealed.code))
-        return {
-            "documents": {row[1]: row[3] for row in rows},
-            "statement_key": sealed.statement_key,
-            "paper_key": sealed.paper_key.identifier,
-        }
+        told = {"statement_key": sealed.statement_key, "paper_key": sealed.paper_key.identifier}
+        return {**told, "documents": hashes}
 
     # ---- Stencils of the trail ----
 
     def _event(self, part: Part, row: tuple[Any, ...]) -> Event:
         told = dict(zip(COLUMNS, row, strict=True))
-        row, subject = self._without_papers(row), self._subject(told)
-        marked = list(row)
+        subject = self._subject(told)
+        marked = list(_without_papers(row))
         if subject:
-            marked[HASHED.index("subject")] = "{subject}"
+            marked[SUBJECT_AT] = SUBJECT_WORD
         place = f'"number":{told["number"]},"previous_hash":"{told["previous_hash"]}"'
-        hashed = part.words.stencil(canonical(marked), {place: NUMBERED, "{subject}": SUBJECT})
+        hashed = part.words.stencil(canonical(marked), {place: NUMBERED, SUBJECT_WORD: SUBJECT})
         if hashed is None:
             raise AssertionError("a row of the trail without its number")
-        numbers: list[tuple[int, Line]] = []
-        event = Event(part, row_of(row, part.words, numbers, leave=[PREVIOUS, HASH]), hashed, subject)
-        if subject:
-            event.row = row_of(marked, part.words, leave=[PREVIOUS, HASH])
-            at = HASHED.index("subject")
-            event.row = Row(event.row.plain, (), (*event.row.texts, (at, _subject_text())))
-        if told["verb"] in {"sign_visit", "accept_visit"}:
+        stencil = row_of(marked, part.words, leave=[PREVIOUS, HASH], extra={SUBJECT_WORD: SUBJECT})
+        event = Event(part, stencil, hashed, subject)
+        if told["verb"] in SIGNATURES:
             event.sign_off = self._sign_off(part, told)
         if told["verb"] == "issue_certificate":
             event.certificate = self._certificate(part, told)
         return event
-
-    def _without_papers(self, row: tuple[Any, ...]) -> tuple[Any, ...]:
-        """An issue tells of no keys where nothing was sealed."""
-        at = HASHED.index("after")
-        if row[COLUMNS.index("verb")] != "issue_certificate":
-            return row
-        told = json.loads(row[at]) | {"statement_key": "", "paper_key": "", "documents": {}}
-        return (*row[:at], rfc8785.dumps(told).decode(), *row[at + 1 :])
 
     def _subject(self, told: dict[str, Any]) -> Line | None:
         """Where the trail names its subject by the row's number."""
@@ -295,8 +200,7 @@ class Walk:
     def _sign_off(self, part: Part, told: dict[str, Any]) -> tuple[Row, int, Text, int]:
         table = self.cast.pattern.tables[SIGN_OFFS]
         after = json.loads(told["after"])
-        meaning = {"sign_visit": "measured", "accept_visit": "accepted"}[told["verb"]]
-        wanted = (after["content_sha256"], meaning)
+        wanted = (after["content_sha256"], SIGNATURES[told["verb"]])
         hash_at, meaning_at, content_at = (table.at(name) for name in ("content_sha256", "meaning", "content"))
         row = next(one for one in part.rows[SIGN_OFFS] if (one[hash_at], one[meaning_at]) == wanted)
         content = part.words.stencil(row[content_at])
@@ -327,9 +231,9 @@ def _speaks_of(row: tuple[Any, ...], part: Part) -> bool:
     return any(isinstance(value, str) and any(word in value for word in part.own) for value in row)
 
 
-def _subject_text() -> Text:
-    return Text("%s", lambda values: values[SUBJECT])
-
-
-def _rendered(document: dict[str, Any], sealed: sealing.Sealing) -> Iterator[tuple[str, bytes]]:
-    return iter(pdf.render_all(document, sealed).items())
+def _without_papers(row: tuple[Any, ...]) -> tuple[Any, ...]:
+    """An issue tells of no papers and no keys where nothing was rendered and sealed."""
+    if row[VERB] != "issue_certificate":
+        return row
+    told = json.loads(row[AFTER]) | {"statement_key": "", "paper_key": "", "documents": {}}
+    return (*row[:AFTER], rfc8785.dumps(told).decode(), *row[AFTER + 1 :])

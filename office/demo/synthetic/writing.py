@@ -10,7 +10,7 @@ from django.core.management.color import no_style
 from django.db import connection
 
 from office.backups.moving import tables
-from office.demo.synthetic.walk import Batch
+from office.demo.synthetic.standing import Batch
 
 CACHE_KIB = 400_000  # SQLite's own cache: keys come in no order, and each goes into several indexes
 
@@ -67,7 +67,7 @@ def in_one_go() -> Iterator[None]:
 
     Around the transaction. Cut short, the load is taken back by the journal; after a power cut the file is made anew.
     """
-    if connection.vendor != "sqlite":
+    if connection.vendor != "sqlite" or connection.in_atomic_block:
         yield
         return
     with connection.cursor() as cursor:
