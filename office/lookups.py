@@ -1,11 +1,11 @@
-"""Conditions that each database answers from an index."""
+"""Conditions that each database answers from an index, and counts that end."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from django.db import connections, migrations
-from django.db.models import CharField, Q, Value
+from django.db.models import CharField, Q, QuerySet, Value
 from django.db.models.functions import Lower
 
 CharField.register_lookup(Lower)  # so that a condition can name the index on the lower-case form
@@ -49,3 +49,15 @@ def index_of_beginnings(name: str, table: str, column: str) -> migrations.RunPyt
             schema_editor.execute(f'DROP INDEX IF EXISTS "{name}"')
 
     return migrations.RunPython(make, drop)
+
+
+MOST_COUNTED = 1000
+
+
+def beyond(rows: QuerySet[Any, Any], shown: int) -> str:
+    """How many rows there are beside the first so many, in words: "" for none, "more than 1000" past that.
+
+    A count of all would read the whole index to say what nobody needs to know.
+    """
+    more = rows.order_by()[shown : shown + MOST_COUNTED + 1].count()
+    return f"more than {MOST_COUNTED}" if more > MOST_COUNTED else str(more or "")

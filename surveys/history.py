@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from boats.models import Boat
@@ -14,6 +16,7 @@ COUNTING = (
     "replaces_id", "withdrawn",
 )  # fmt: skip
 MOST_SISTERS = 30  # the latest measured: more would say no more
+LAST_ACCEPTED = 1_000  # visits, whatever the design
 
 
 def accepted_before(visit: Visit) -> list[Visit]:
@@ -49,13 +52,27 @@ def of_sisters(boat: Boat) -> list[Visit]:
     return list(_with_figures(Visit.objects.filter(pk__in=_latest_of_sisters(boat))).select_related("boat__design"))
 
 
-def _latest_of_sisters(boat: Boat) -> QuerySet[Visit, int]:
+def _latest_of_sisters(boat: Boat) -> list[int]:
+    """Row numbers. Most designs have enough among the visits last accepted; of a rare one all visits are looked at."""
     if boat.design_id is None:
-        return Visit.objects.none().values_list("pk", flat=True)
-    accepted = Visit.objects.filter(state=VisitState.ACCEPTED, boat=OuterRef("boat")).order_by("-date", "-pk")
-    latest = Visit.objects.filter(state=VisitState.ACCEPTED, boat__design=boat.design_id).exclude(boat=boat)
-    latest = latest.filter(pk=Subquery(accepted.values("pk")[:1])).order_by("-date", "-pk")
-    return latest.values_list("pk", flat=True)[:MOST_SISTERS]
+        return []
+    accepted = Visit.objects.filter(state=VisitState.ACCEPTED).order_by("-date", "-pk")
+    last = list(accepted.values_list("pk", "boat_id", "boat__design_id")[:LAST_ACCEPTED])
+    found = _first_of_each_boat((pk, its) for pk, its, design in last if design == boat.design_id and its != boat.pk)
+    if len(found) < MOST_SISTERS and len(last) == LAST_ACCEPTED:
+        alike = accepted.filter(boat__design=boat.design_id).exclude(boat=boat)
+        found = _first_of_each_boat(alike.values_list("pk", "boat_id"))
+    return found
+
+
+def _first_of_each_boat(visits: Iterable[tuple[int, int]]) -> list[int]:
+    """Of visits (row, boat) in their order, the first of each boat, of the first so many boats."""
+    found: dict[int, int] = {}
+    for number, of_boat in visits:
+        found.setdefault(of_boat, number)
+        if len(found) == MOST_SISTERS:
+            break
+    return list(found.values())
 
 
 def _with_figures(visits: QuerySet[Visit]) -> QuerySet[Visit]:

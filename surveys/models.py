@@ -136,11 +136,18 @@ class Visit(models.Model):
     review_began_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
     acceptance_reason = models.TextField(blank=True)
+    # Accepted, and no certificate of it or of a later visit yet: the few of a large register that a certifier wants.
+    awaits_certificate = models.BooleanField(default=False, editable=False)
 
     class Meta:
         ordering: ClassVar = ["-date", "-pk"]
         indexes: ClassVar = [
             models.Index(fields=["state", "planned_on"], name="visits_by_state"),
+            models.Index(fields=["state", "signed_at", "id"], name="visits_to_review"),
+            models.Index(fields=["state", "date", "id"], name="visits_by_state_and_date"),
+            models.Index(
+                fields=["accepted_at", "id"], condition=models.Q(awaits_certificate=True), name="visits_to_certify"
+            ),
             models.Index(fields=["boat", "date"], name="visits_by_boat"),
             models.Index(Lower("harbour"), name="visits_by_harbour"),
             models.Index(Lower("place"), name="visits_by_place"),

@@ -145,6 +145,7 @@ def _write(by: Person, ready: Draft, papers: dict[str, bytes], sealed: sealing.S
         for paper, content in papers.items()
     ]
     sealing.store(certificate, sealed, ready.keys)
+    queries.no_longer_awaited(visit)
     trail.record(
         by=by,
         verb="issue_certificate",

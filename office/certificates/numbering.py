@@ -25,8 +25,25 @@ def wait_for_turn() -> None:
 
 
 def next_number(prefix: str, issued_on: dt.date) -> str:
-    """The number after the greatest one of that prefix and year."""
+    """The number after the greatest one of that prefix and year.
+
+    That is nearly always the one issued last; only where it is not are all of the year looked through.
+    """
     head = f"{prefix}-{issued_on.year}-"
+    last = Certificate.objects.order_by("-pk").values_list("number", flat=True).first() or ""
+    if last.startswith(head) and last.removeprefix(head).isdecimal():
+        following = _numbered(head, int(last.removeprefix(head)) + 1)
+        if not Certificate.objects.filter(number=following).exists():
+            return following
+    return _numbered(head, _greatest(head) + 1)
+
+
+def _numbered(head: str, running: int) -> str:
+    return f"{head}{running:0{DIGITS}d}"
+
+
+def _greatest(head: str) -> int:
+    """0 while there is none."""
     taken = (
         Certificate.objects.filter(number__startswith=head, number__regex=rf"^{re.escape(head)}[0-9]+$")
         .annotate(width=Length("number"))
@@ -34,5 +51,4 @@ def next_number(prefix: str, issued_on: dt.date) -> str:
         .values_list("number", flat=True)
         .first()
     )
-    running = int(taken.removeprefix(head)) + 1 if taken else 1
-    return f"{head}{running:0{DIGITS}d}"
+    return int(taken.removeprefix(head)) if taken else 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import TYPE_CHECKING
 
-from django.db.models import Exists, OuterRef, Prefetch, Q
+from django.db.models import Prefetch, Q
 
 from boats.queries import boats_visible_to, search
 from office.certificates.models import Amendment, Certificate, Document
@@ -42,14 +42,21 @@ def of_visit(visit: Visit) -> QuerySet[Certificate]:
 
 
 def accepted_without_certificate() -> QuerySet[Visit]:
-    """Accepted visits that wait for their certificate, longest first; not those that a later visit has overtaken."""
-    own = Certificate.objects.filter(visit=OuterRef("pk"))
-    overtaken = Certificate.objects.filter(boat=OuterRef("boat"), visit__date__gt=OuterRef("date"))
+    """Accepted visits that wait for their certificate, longest first; not those that a later visit has overtaken.
+
+    From an index that holds these few only; `no_longer_awaited` takes them out of it.
+    """
     return (
-        Visit.objects.filter(~Exists(own), ~Exists(overtaken), state=VisitState.ACCEPTED)
+        Visit.objects.filter(awaits_certificate=True, state=VisitState.ACCEPTED)
         .select_related("boat", "measurer", "reviewer")
         .order_by("accepted_at", "pk")
     )
+
+
+def no_longer_awaited(visit: Visit) -> None:
+    """A certificate of this visit settles it and the boat's earlier ones. Part of the issue's transaction."""
+    earlier = Q(boat=visit.boat_id, date__lt=visit.date) if visit.date else Q(pk__in=[])
+    Visit.objects.filter(Q(pk=visit.pk) | earlier, awaits_certificate=True).update(awaits_certificate=False)
 
 
 def listed(

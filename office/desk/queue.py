@@ -1,10 +1,15 @@
-"""The queue: signed visits, riskiest first, and accepted ones that wait for their certificate."""
+"""The queue: signed visits, riskiest first, and accepted ones that wait for their certificate.
+
+A page holds those that have waited longest, and says how many wait behind them: nobody is passed over for being
+harmless, and the page of a large office costs what that of a small one does.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
@@ -13,6 +18,7 @@ from computations.diagnosis.sisters import Sisters
 from office.certificates import declaring
 from office.certificates.queries import accepted_without_certificate
 from office.desk.risk import Risk, assess
+from office.lookups import beyond
 from office.people.access import OFFICE, person_of, require_roles
 from office.people.models import Role
 from office.policy import queries as policy_queries
@@ -54,13 +60,18 @@ def weigh(
     return Waiting(visit, figures, previous, previous_figures, comparison, risk)
 
 
+SHOWN = 50  # of each kind on one page
+
+
+def signed_visits() -> QuerySet[Visit]:
+    """All that wait for review, the longest first, in the order of an index."""
+    return Visit.objects.filter(state__in=[VisitState.SIGNED, VisitState.UNDER_REVIEW]).order_by("signed_at", "pk")
+
+
 def waiting_for_review() -> list[Waiting]:
-    """Every signed visit with its risk, riskiest first, in a number of queries that does not grow with the rows."""
-    visits = list(
-        with_content(Visit.objects.filter(state__in=[VisitState.SIGNED, VisitState.UNDER_REVIEW])).select_related(
-            "measurer", "reviewer"
-        )
-    )
+    """The signed visits of a page with their risk, riskiest first, in as many queries however many there are."""
+    shown = list(signed_visits().values_list("pk", flat=True)[:SHOWN])
+    visits = list(with_content(Visit.objects.filter(pk__in=shown)).select_related("measurer", "reviewer"))
     previous = previous_accepted_of(visits)
     edition = policy_queries.current()
     rows = [weigh(visit, previous.get(visit.pk), edition) for visit in visits]
@@ -84,10 +95,14 @@ def step(request: HttpRequest, key: str, direction: str) -> HttpResponse:
 
 @require_roles(*OFFICE)
 def show(request: HttpRequest) -> HttpResponse:
+    declared, to_certify = declaring.open_ones(), accepted_without_certificate()
     context = {
         "waiting": waiting_for_review(),
-        "declared": declaring.open_ones(),
-        "to_certify": accepted_without_certificate(),
+        "behind": beyond(signed_visits(), SHOWN),
+        "declared": declared[:SHOWN],
+        "declared_behind": beyond(declared, SHOWN),
+        "to_certify": to_certify[:SHOWN],
+        "to_certify_behind": beyond(to_certify, SHOWN),
         "certifies": person_of(request).holds(Role.CERTIFIER),
     }
     return render(request, "desk/queue.html", context)

@@ -129,12 +129,13 @@ def accept_visit(*, by: Person, visit: Visit, edition: int, reason: str = "") ->
     )
     accepted.save(force_insert=True)
     visit.reviewer, visit.accepted_at, visit.acceptance_reason = by, now, reason.strip()
+    visit.awaits_certificate = True
     return move(
         visit,
         "accept",
         by=by,
         verb="accept_visit",
-        fields=("reviewer", "accepted_at", "acceptance_reason"),
+        fields=("reviewer", "accepted_at", "acceptance_reason", "awaits_certificate"),
         after={"round": str(signed.round), "content_sha256": signed.content_sha256},
         reason=visit.acceptance_reason,
     )

@@ -11,6 +11,7 @@ from boats.models import Boat
 from surveys import actions
 from surveys.diagnosis import probable_causes, sisters_of
 from surveys.figures import derive_visit
+from surveys.history import of_sisters
 from surveys.models import Visit
 from tests.surveys.makers import Stage, register_boat
 
@@ -90,3 +91,11 @@ def test_queries_do_not_grow_with_the_sisters(stage: Stage):
     with CaptureQueriesContext(connection) as many:
         sisters_of(boats[0])
     assert len(many) == len(few)
+
+
+def test_a_rare_design_is_looked_for_among_all_visits(stage: Stage, monkeypatch: pytest.MonkeyPatch):
+    boats = of_one_design(stage, 3)
+    usual = {one.pk for one in of_sisters(boats[0])}
+    monkeypatch.setattr("surveys.history.LAST_ACCEPTED", 1)
+    assert {one.pk for one in of_sisters(boats[0])} == usual
+    assert len(usual) == 3

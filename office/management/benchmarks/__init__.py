@@ -30,6 +30,7 @@ class Benchmark:
     at_most: ours may take that many times as long as the peer. at_least: ours must be that many times faster.
     calls: how often each is called in one timing; per_call: how many units of work either does in one call, where
     they differ and the ratio is of one unit. database: it needs one (a scratch file, migrated, as in the office).
+    percentile: each call is timed alone, ours and the peer's in turn, and the ratio is that of these percentiles.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Benchmark:
     per_call: tuple[int, int] = (1, 1)
     rounds: int = 15
     database: bool = False
+    percentile: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,11 @@ def measure(benchmark: Benchmark) -> Outcome:
     ratios = []
     for number in range(benchmark.rounds):
         first, second = (ours, peer) if number % 2 == 0 else (peer, ours)
-        times = {first: _timed(first, benchmark.calls), second: _timed(second, benchmark.calls)}
+        times = (
+            _timed_singly(first, second, benchmark.calls, benchmark.percentile)
+            if benchmark.percentile
+            else {first: _timed(first, benchmark.calls), second: _timed(second, benchmark.calls)}
+        )
         one, other = times[ours] / benchmark.per_call[0], times[peer] / benchmark.per_call[1]
         ratios.append(one / other if benchmark.at_most is not None else other / one)
     ratio = statistics.median(ratios)
@@ -111,6 +117,21 @@ def _timed(function: Callable[[], object], calls: int) -> float:
     for _ in range(calls):
         function()
     return time.perf_counter() - begin
+
+
+def _timed_singly(
+    first: Callable[[], object], second: Callable[[], object], calls: int, percentile: int
+) -> dict[Callable[[], object], float]:
+    """The percentile of each one's calls, by nearest rank."""
+    times: dict[Callable[[], object], list[float]] = {first: [], second: []}
+    gc.collect()
+    for _ in range(calls):
+        for function, taken in times.items():
+            begin = time.perf_counter()
+            function()
+            taken.append(time.perf_counter() - begin)
+    rank = max(-(-calls * percentile // 100), 1) - 1
+    return {function: sorted(taken)[rank] for function, taken in times.items()}
 
 
 @contextlib.contextmanager

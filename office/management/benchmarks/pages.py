@@ -80,7 +80,7 @@ def _review() -> tuple[Callable[[], object], Callable[[], object]]:
             state = VisitState.ACCEPTED if age else VisitState.UNDER_REVIEW
             Visit.objects.filter(pk=visit.pk).update(state=state, reviewer=reviewer, accepted_at=timezone.now(), **now)
         addresses.append(reverse("desk:review", args=[visits[-1].key]))
-    client = _client(reviewer)
+    client = client_of(reviewer)
     many, few = addresses
     return lambda: _answered(client.get(many)), lambda: _answered(client.get(few))
 
@@ -103,7 +103,7 @@ def _at_the_dock(sail_number: str) -> tuple[Client, Any, Visit]:
     filled = rest[:FILLED]
     for visit in filled:
         _fill(visit, measurer, sail_number)
-    return _client(measurer), iter(filled), empty
+    return client_of(measurer), iter(filled), empty
 
 
 def _person(name: str, role: Role) -> Person:
@@ -120,7 +120,8 @@ def _fill(visit: Visit, measurer: Person, sail_number: str) -> None:
     take_log_sheet(by=measurer, visit=visit, sheet=sheet, file_sha256="0" * 64)
 
 
-def _client(person: Person) -> Client:
+def client_of(person: Person) -> Client:
+    """A client who is signed in."""
     # No collected files: what they are called is no part of what is measured.
     plain = {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"}
     override_settings(STORAGES={**settings.STORAGES, "staticfiles": plain}).enable()

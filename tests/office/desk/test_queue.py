@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from office.desk.queue import waiting_for_review
+from office.lookups import beyond
+from office.people.models import Person
 from tests.cast import Cast
 from tests.surveys.makers import Stage, register_boat
 
@@ -86,3 +89,26 @@ def test_one_steps_through_it_and_comes_back_at_either_end(client: Client, stage
     decided_meanwhile = stage.visit("accepted").key
     assert leads("next", decided_meanwhile) == reverse("desk:review", args=[first])
     assert leads("before", decided_meanwhile) == reverse("desk:review", args=[second])
+
+
+def test_those_that_have_waited_longest_make_a_page(
+    client: Client, stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("office.desk.queue.SHOWN", 2)
+    visits = []
+    for number in range(3):
+        boat = register_boat(stage.cast, f"Margin {number}", f"SKE 3{number}")
+        visits.append(Stage(stage.cast, boat, stage.kit).visit("signed"))
+    assert {row.visit.pk for row in waiting_for_review()} == {visits[0].pk, visits[1].pk}
+    page = read(client, stage.cast.reviewer)
+    assert "1 more follows as they are settled" in page
+    assert "Margin 2" not in page
+
+
+def test_a_count_ends_where_nobody_needs_it(monkeypatch: pytest.MonkeyPatch, cast: Cast) -> None:
+    monkeypatch.setattr("office.lookups.MOST_COUNTED", 2)
+    people = Person.objects.order_by("pk")
+    everybody = people.count()
+    assert beyond(people, everybody) == ""
+    assert beyond(people, everybody - 1) == "1"
+    assert beyond(people, everybody - 3) == "more than 2"
