@@ -14,5 +14,5 @@ def mark(apps, schema_editor):
 class Migration(migrations.Migration):
     """Which accepted visits wait for their certificate."""
 
-    dependencies = [("certificates", "0008_keys_and_seals_stand"), ("surveys", "0007_waiting")]
+    dependencies = [("certificates", "0010_amendment_seals_stand"), ("surveys", "0007_waiting")]
     operations = [migrations.RunPython(mark, migrations.RunPython.noop)]
