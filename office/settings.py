@@ -54,6 +54,7 @@ INSTALLED_APPS = [
     "health_check",
     "office",
     "office.audit",
+    "office.letters",
     "office.people",
     "office.work",
     "office.policy",

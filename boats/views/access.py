@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import smtplib
+from collections.abc import Callable
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
-from django.core.mail import send_mail
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -24,6 +24,8 @@ from boats.forms.people import EndReasonForm
 from boats.models import Access, Boat, BoatInvitation
 from boats.views.common import posted, status_of
 from office.audit.refusals import Refusal
+from office.letters import actions as letters
+from office.letters.models import Letter
 from office.people.access import person_of
 from office.people.forms import AcceptForm
 from office.people.limits import limited
@@ -37,7 +39,9 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     by = person_of(request)
     rules.check_owns(by, boat)
     form = LetInForm(request.POST or None)
-    made = posted(request, form, lambda data: actions.invite_to_boat(by=by, boat=boat, **data))
+    made = posted(
+        request, form, lambda data: with_letter(request, lambda: actions.invite_to_boat(by=by, boat=boat, **data))
+    )
     if made:
         return show_link(request, *made)
     today = rules.on_day(timezone.localdate())
@@ -51,15 +55,24 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     return render(request, "boats/access.html", context, status=status_of(form))
 
 
-def show_link(request: HttpRequest, invitation: BoatInvitation, token: str) -> HttpResponse:
+def with_letter(
+    request: HttpRequest, make: Callable[[], tuple[BoatInvitation, str]]
+) -> tuple[BoatInvitation, str, Letter]:
+    """A link is made and its letter written, both or neither."""
+    with transaction.atomic():
+        invitation, token = make()
+        link = request.build_absolute_uri(reverse("boats:join", args=[token]))
+        text = render_to_string(
+            "boats/invitation.txt", {"invitation": invitation, "boat": invitation.boat, "link": link}
+        )
+        subject = f"{invitation.boat.name}: a link for you"
+        letter = letters.write(to=invitation.email, subject=subject, text=text, about="invitation to a boat")
+    return invitation, link, letter
+
+
+def show_link(request: HttpRequest, invitation: BoatInvitation, link: str, letter: Letter) -> HttpResponse:
     """The only page that ever shows the link; it goes out by e-mail as well."""
-    link = request.build_absolute_uri(reverse("boats:join", args=[token]))
-    context = {"invitation": invitation, "boat": invitation.boat, "link": link}
-    letter = render_to_string("boats/invitation.txt", context)
-    try:
-        send_mail(f"{invitation.boat.name}: a link for you", letter, None, [invitation.email])
-    except (OSError, smtplib.SMTPException):
-        context["unsent"] = True
+    context = {"invitation": invitation, "boat": invitation.boat, "link": link, "unsent": not letters.send(letter)}
     response = render(request, "boats/link.html", context)
     add_never_cache_headers(response)
     return response

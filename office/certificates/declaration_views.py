@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from boats import rules as boat_rules
 from boats.models import Boat, Declaration
-from boats.views.access import show_link
+from boats.views.access import show_link, with_letter
 from boats.views.common import posted, status_of
 from office.certificates import declaring
 from office.certificates.forms import DeclareForm, HandOverForm, SettleForm
@@ -64,8 +64,11 @@ def hand_over(request: HttpRequest, key: str) -> HttpResponse:
     made = posted(
         request,
         form,
-        lambda data: declaring.hand_over(
-            by=by, boat=boat, sold_on=data["sold_on"], email=data["email"], name=data["name"], text=data["text"]
+        lambda data: with_letter(
+            request,
+            lambda: declaring.hand_over(
+                by=by, boat=boat, sold_on=data["sold_on"], email=data["email"], name=data["name"], text=data["text"]
+            ),
         ),
     )
     if made:

@@ -44,11 +44,11 @@ def _sentence(one: Difference) -> str:
 
 @kind("reminders", "Reminders to owners", tries=5)
 def remind(progress: Progress) -> None:
-    """Each letter once for its stage, whoever asks however often; those that could not be sent are tried again."""
+    """Each letter once for its stage, whoever asks however often; those that could not be sent wait to be."""
     done = reminding.send(by=None, chosen=reminding.letters(timezone.localdate()))
     progress.say(f"{done.sent} sent, {done.already} were sent before.")
-    if done.failed:
-        raise TryAgain(f"{done.failed} could not be sent ({done.trouble}).")
+    if done.waiting:
+        progress.say(f"{done.waiting} wait for the mail server ({done.trouble}); a worker sends them.")
 
 
 @kind("renew", "Certificates renewed", tries=5)

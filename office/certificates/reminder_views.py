@@ -44,9 +44,8 @@ def _sent(request: HttpRequest) -> bool:
         messages.error(request, str(refusal))
         return False
     messages.success(request, f"Letters sent: {done.sent}; sent already at this stage: {done.already}.")
-    if done.failed:
+    if done.waiting:
         messages.error(
-            request,
-            f"{done.failed} could not be sent ({done.trouble}); they are not recorded, send them again later.",
+            request, f"{done.waiting} could not be sent yet ({done.trouble}); they wait, and the office tries again."
         )
     return True

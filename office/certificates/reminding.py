@@ -1,18 +1,17 @@
 """Letters that tell owners of a certificate's coming end: once for each certificate, owner and stage of the policy.
 
-A letter goes to one address only. What could not be sent is not recorded, so the next run tries it again.
+A letter goes to one address only. It is recorded and written in one transaction, and sent after that; what the mail
+server does not take waits, and a worker sends it later.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import smtplib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.conf import settings
-from django.core.mail import send_mail
 from django.db import transaction
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -23,6 +22,8 @@ from office.audit import trail
 from office.audit.refusals import NotAllowed, WrongState
 from office.certificates import renewing
 from office.certificates.models import Certificate, Reminder
+from office.letters import actions as outgoing
+from office.letters import models as outgoing_models
 from office.people.access import is_office
 from office.policy import queries as policy_queries
 
@@ -49,8 +50,8 @@ class Sent:
 
     sent: int = 0
     already: int = 0
-    failed: int = 0
-    trouble: str = ""  # what the mail server said, the last time it failed
+    waiting: int = 0
+    trouble: str = ""  # the kind of what the mail server said, the last time it failed
 
 
 def letters(on: dt.date, certificates: Iterable[Certificate] | None = None) -> list[Letter]:
@@ -86,20 +87,20 @@ def stage_of(certificate: Certificate, on: dt.date, stages: Sequence[int]) -> in
 
 
 def send(*, by: Person | None, chosen: Iterable[Letter]) -> Sent:
-    """Sends what has not been sent at its stage; each letter is recorded by itself once it is on its way."""
+    """Writes what has not been written at its stage, each recorded by itself, and sends it.
+
+    Once the mail server has failed it is asked no more: the rest waits as well.
+    """
     result = Sent()
     for letter in chosen:
-        if letter.sent_at is not None or _recorded(letter):
+        written = None if letter.sent_at is not None else _write(by, letter)
+        if written is None:
             result.already += 1
-            continue
-        try:
-            _post(letter)
-        except (OSError, smtplib.SMTPException) as error:
-            result.failed += 1
-            result.trouble = type(error).__name__  # its text may hold the address
-            continue
-        _record(by, letter)
-        result.sent += 1
+        elif not result.waiting and outgoing.send(written):
+            result.sent += 1
+        else:
+            result.waiting += 1
+            result.trouble = result.trouble or written.trouble
     return result
 
 
@@ -118,35 +119,13 @@ def check_may_remind(person: Person) -> None:
         raise NotAllowed("Owners are reminded by the office: a reviewer, a certifier or an administrator.")
 
 
-def _recorded(letter: Letter) -> bool:
-    return Reminder.objects.filter(certificate=letter.certificate, person=letter.person, stage=letter.stage).exists()
-
-
-def _post(letter: Letter) -> None:
-    policy = letter.renewable.policy
-    context = {
-        "letter": letter,
-        "certificate": letter.certificate,
-        "boat": letter.certificate.boat,
-        "renewal": not renewing.why_not(letter.renewable, timezone.localdate()),
-        "policy": policy,
-        "address": settings.PUBLIC_URL,
-    }
-    subject = f"{letter.certificate.boat.name}: certificate {letter.certificate.number} ends on "
-    send_mail(
-        subject + letter.certificate.valid_until.isoformat(),
-        render_to_string("certificates/reminder.txt", context),
-        None,
-        [letter.person.email],
-    )
-
-
-def _record(by: Person | None, letter: Letter) -> None:
+def _write(by: Person | None, letter: Letter) -> outgoing_models.Letter | None:
+    """None where this stage's letter has been written before."""
     certificate = letter.certificate
     with transaction.atomic():
         _, made = Reminder.objects.get_or_create(certificate=certificate, person=letter.person, stage=letter.stage)
         if not made:
-            return
+            return None
         trail.record(
             by=by,
             verb="send_reminder",
@@ -157,3 +136,23 @@ def _record(by: Person | None, letter: Letter) -> None:
             boat=certificate.boat.key,
             certificate=certificate.number,
         )  # fmt: skip
+        return outgoing.write(
+            to=letter.person.email, subject=_subject(certificate), text=_text(letter), about="reminder"
+        )
+
+
+def _subject(certificate: Certificate) -> str:
+    ends = certificate.valid_until.isoformat()
+    return f"{certificate.boat.name}: certificate {certificate.number} ends on {ends}"
+
+
+def _text(letter: Letter) -> str:
+    context = {
+        "letter": letter,
+        "certificate": letter.certificate,
+        "boat": letter.certificate.boat,
+        "renewal": not renewing.why_not(letter.renewable, timezone.localdate()),
+        "policy": letter.renewable.policy,
+        "address": settings.PUBLIC_URL,
+    }
+    return render_to_string("certificates/reminder.txt", context)

@@ -19,6 +19,7 @@ from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.multiprocess import MultiProcessCollector
 
 from office.certificates.models import Certificate
+from office.letters.queries import not_sent
 from office.upkeep import backups, health
 from office.work import workers
 from office.work.models import Work, WorkState
@@ -59,6 +60,8 @@ def _of_the_database() -> Iterator[Metric]:
     yield _gauge("office_work_oldest_seconds", "How long the oldest of them has waited.", _age(queue["oldest"], now))
     failed = Work.objects.filter(state=WorkState.FAILED, ended_at__gte=now - dt.timedelta(days=1)).count()
     yield _gauge("office_work_failed_last_day", "Pieces of long work that failed within a day.", failed)
+    unsent = not_sent().count()
+    yield _gauge("office_letters_not_sent", "Letters that a mail server has not taken, or may not have.", unsent)
     sign = workers.last_sign()
     yield _gauge(
         "office_worker_last_sign_timestamp_seconds", "Any worker's sign of life.", sign.timestamp() if sign else 0.0

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
+from office.letters import actions as letters
+from office.letters.models import Letter
+from office.letters.queries import not_sent
 from office.people.access import check_holds, person_of
 from office.people.models import Role
 from office.work import workers
@@ -16,14 +20,29 @@ from office.work.models import Work, WorkFile, WorkState
 from office.work.queries import kinds_for, work_visible_to
 from office.work.rules import check_may_see
 
+MOST_LETTERS = 50
+
 
 def show_all(request: HttpRequest) -> HttpResponse:
-    page = Paginator(work_visible_to(person_of(request)), 30).get_page(request.GET.get("page"))
-    return render(
-        request,
-        "work/list.html",
-        {"page": page, "kinds": kinds_for(person_of(request)), "nobody": not workers.any_alive()},
-    )
+    person = person_of(request)
+    page = Paginator(work_visible_to(person), 30).get_page(request.GET.get("page"))
+    context: dict[str, object] = {"page": page, "kinds": kinds_for(person), "nobody": not workers.any_alive()}
+    if person.holds(Role.ADMINISTRATOR):
+        context["letters"] = not_sent()[:MOST_LETTERS]
+    return render(request, "work/list.html", context)
+
+
+@require_POST
+def letter_again(request: HttpRequest, key: str) -> HttpResponse:
+    """A letter that could not be sent, or may not have been, sent by hand."""
+    check_holds(person_of(request), Role.ADMINISTRATOR)
+    letter = get_object_or_404(Letter, key=key)
+    letters.try_again(letter)
+    if letters.send(letter):
+        messages.success(request, "The letter is on its way.")
+    else:
+        messages.error(request, "The mail server did not take it; the office tries again.")
+    return redirect("work:list")
 
 
 @require_POST

@@ -14,6 +14,7 @@ from boats.actions import access as access_actions
 from boats.models import Access, BoatInvitation, Ownership
 from office.audit.models import Entry
 from office.audit.refusals import NotAllowed, Refusal, WrongState
+from office.letters.models import Letter
 from office.people.models import Person, Role
 from tests.cast import cast, make_person
 from tests.surveys.makers import register_boat
@@ -165,11 +166,12 @@ def test_a_letter_that_could_not_be_sent(client, cast, hers, monkeypatch):
     def fails(*args: object, **kwargs: object) -> int:
         raise OSError("no route")
 
-    monkeypatch.setattr("boats.views.access.send_mail", fails)
+    monkeypatch.setattr("office.letters.actions.send_mail", fails)
     client.force_login(cast.owner)
     page = reverse("boats:access", args=[hers.key])
     shown = client.post(page, {"part": "co_owner", "name": "Nora", "email": "nora@quay.example"}).content.decode()
     assert "could not be sent" in shown
+    assert Letter.objects.get().state == "waiting"  # a worker tries again
 
 
 def test_somebody_new_joins_by_the_link(client, cast, hers):

@@ -34,6 +34,8 @@ from office.certificates.seal import pades
 from office.interface import keys as access_keys
 from office.interface.api import api
 from office.interface.models import AccessKey, Scope
+from office.letters import actions as letters
+from office.letters.models import Letter
 from office.people.actions import invitations
 from office.people.models import Person, Role, RoleHolding
 from office.racing import actions as event_actions
@@ -142,6 +144,7 @@ TABLE: dict[str, Access] = {
     "work:work": Access(ADMINISTRATOR, None),
     "work:again": sent_by(ADMINISTRATOR),
     "work:file": Access(ADMINISTRATOR, None),
+    "work:letter_again": sent_by(ADMINISTRATOR),
     # For machines that watch the office; what they say depends on who asks
     "upkeep:health": PUBLIC_TO_READ,
     "upkeep:serving": PUBLIC_TO_READ,
@@ -390,6 +393,8 @@ class World:
         self.photo = add_photo(by=cast.measurer, visit=self.returned, file=picture(), size=1)
         self.planned = self.stage.visit("planned")
         self.work = ask_for_work(by=by, kind="recompute")
+        self.letter = letters.write(to="nora@quay.example", subject="A link", text="It", about="invitation")
+        Letter.objects.update(state="failed")
         WorkFile.objects.create(work=self.work, name="report.pdf", content_type="application/pdf", content=b"%PDF")
         workers.give_sign("here:1")
         with transaction.atomic():
@@ -458,6 +463,7 @@ class World:
             ("certificates:settle", "key"): self.declaration.key,
             ("certificates:amendment_pdf", "size"): "A4",
             ("access_keys:revoke", "key"): self.access_key.key,
+            ("work:letter_again", "key"): self.letter.key,
             ("api:event_results", "key"): self.event.key,
             ("certificates:issue", "key"): self.accepted.key,
             ("certificates:renewal", "key"): self.renewal.key,

@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from office.certificates import reminding
+from office.letters import actions as outgoing
 
 if TYPE_CHECKING:
     from django.core.management.base import CommandParser
@@ -31,7 +32,12 @@ class Command(BaseCommand):
                 self.stdout.write(f"{letter.certificate.number}  ends {ends}  stage {letter.stage} days")
             self.stdout.write(f"{len(due)} would be sent, {len(chosen) - len(due)} were sent before.")
             return
+        late = outgoing.send_due()
+        if late:
+            self.stdout.write(f"{late} that waited are sent.")
         done = reminding.send(by=None, chosen=chosen)
         self.stdout.write(f"{done.sent} sent, {done.already} were sent before.")
-        if done.failed:
-            raise CommandError(f"{done.failed} could not be sent ({done.trouble}); the next run tries them again.")
+        if done.waiting:
+            raise CommandError(
+                f"{done.waiting} could not be sent yet ({done.trouble}); a worker, or the next run, does."
+            )

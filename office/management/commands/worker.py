@@ -12,10 +12,12 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError, OperationalError, ProgrammingError, connection
 
+from office.letters import actions as letters
 from office.work import workers
 from office.work.actions import take_up_again, tidy_up
 from office.work.daily import ask_for_what_is_due
 
+LETTERS_EVERY = 5.0  # seconds
 LOOK_EVERY = 15.0  # seconds: for work whose worker was killed
 log = logging.getLogger(__name__)
 
@@ -32,11 +34,14 @@ class Command(BaseCommand):
         try:
             look(name)
             tidy_up()
+            letters.forget_old()
+            letters.send_due()
         except (OperationalError, ProgrammingError) as error:
             raise CommandError(f"Long work waits: run `migrate` first ({error}).") from error
         if not once:
             watch = threading.Thread(target=look_after, args=(name, os.getppid() if with_parent else 0), daemon=True)
             watch.start()
+            threading.Thread(target=send_letters, daemon=True).start()
         try:
             call_command("db_worker", batch=once, startup_delay=False, reload=False, verbosity=0, interval=1.0)
         finally:
@@ -51,6 +56,18 @@ def look(name: str) -> None:
     workers.give_sign(name)
     take_up_again()
     ask_for_what_is_due()
+
+
+def send_letters() -> None:
+    """Beside the work, which may be long: letters that wait."""
+    pause = threading.Event()
+    while not pause.wait(LETTERS_EVERY):
+        try:
+            letters.send_due()
+        except DatabaseError:
+            log.warning("could not look for letters", exc_info=True)
+        finally:
+            connection.close()
 
 
 def look_after(name: str, parent: int) -> None:

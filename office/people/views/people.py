@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import smtplib
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
-from django.core.mail import send_mail
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -15,6 +15,8 @@ from django.urls import reverse
 from django.utils.cache import add_never_cache_headers
 
 from office.audit.refusals import Refusal
+from office.letters import actions as letters
+from office.letters.models import Letter
 from office.people import queries, rules, second
 from office.people.access import require_roles
 from office.people.actions import invitations, roles
@@ -46,11 +48,11 @@ def invite(request: HttpRequest) -> HttpResponse:
     form = InviteForm(request.POST or None)
     if form.is_valid():
         try:
-            invitation, token = invitations.invite(by=signed_in(request), **form.cleaned_data)
+            made = _with_letter(request, partial(invitations.invite, by=signed_in(request), **form.cleaned_data))
         except Refusal as refusal:
             form.add_error(None, str(refusal))
         else:
-            return _show_link(request, invitation, token)
+            return _show_link(request, *made)
     return render(request, "people/invite.html", {"form": form}, status=422 if form.errors else 200)
 
 
@@ -61,7 +63,8 @@ def send_new_link(request: HttpRequest, key: str) -> HttpResponse:
     form = ReasonForm(request.POST or None)
     if form.is_valid():
         try:
-            made = invitations.send_new_link(by=signed_in(request), person=person, reason=form.cleaned_data["reason"])
+            new_link = partial(invitations.send_new_link, by=signed_in(request), person=person)
+            made = _with_letter(request, partial(new_link, reason=form.cleaned_data["reason"]))
         except Refusal as refusal:
             form.add_error(None, str(refusal))
         else:
@@ -175,15 +178,19 @@ def _ask(
     return render(request, "people/step.html", context, status=422 if form.errors else 200)
 
 
-def _show_link(request: HttpRequest, invitation: Invitation, token: str) -> HttpResponse:
-    """The only page that ever shows the link; neither browser nor office keeps it."""
-    link = request.build_absolute_uri(reverse("people:accept_invitation", args=[token]))
-    context = {"invitation": invitation, "link": link}
-    letter = render_to_string("people/invitation.txt", context)
-    try:
-        send_mail("Your way into the office", letter, None, [invitation.email])
-    except (OSError, smtplib.SMTPException):
-        context["unsent"] = True
+def _with_letter(request: HttpRequest, make: Callable[[], tuple[Invitation, str]]) -> tuple[Invitation, str, Letter]:
+    """A link is made and its letter written, both or neither."""
+    with transaction.atomic():
+        invitation, token = make()
+        link = request.build_absolute_uri(reverse("people:accept_invitation", args=[token]))
+        text = render_to_string("people/invitation.txt", {"invitation": invitation, "link": link})
+        letter = letters.write(to=invitation.email, subject="Your way into the office", text=text, about="invitation")
+    return invitation, link, letter
+
+
+def _show_link(request: HttpRequest, invitation: Invitation, link: str, letter: Letter) -> HttpResponse:
+    """The only page that ever shows the link; the browser keeps it not at all, the office sealed until it is sent."""
+    context = {"invitation": invitation, "link": link, "unsent": not letters.send(letter)}
     response = render(request, "people/link.html", context)
     add_never_cache_headers(response)
     return response

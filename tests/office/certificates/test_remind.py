@@ -17,6 +17,7 @@ from office.audit.models import Entry
 from office.audit.refusals import NotAllowed, WrongState
 from office.certificates import reminding, renewing
 from office.certificates.models import Reminder
+from office.letters.models import Letter as OutgoingLetter
 from office.policy.actions import change_policy
 
 pytestmark = pytest.mark.usefixtures("quick_papers")
@@ -77,12 +78,17 @@ def test_a_failing_mail_server_is_said_and_tried_again(cast, issued, monkeypatch
 
     day = before_end(issued, 5).isoformat()
     with monkeypatch.context() as patch:
-        patch.setattr(reminding, "send_mail", fails)
-        with pytest.raises(CommandError, match="1 could not be sent") as failed:
+        patch.setattr("office.letters.actions.send_mail", fails)
+        with pytest.raises(CommandError, match="1 could not be sent yet") as failed:
             run("--on", day)
     assert "@" not in str(failed.value)
-    assert Reminder.objects.count() == 0
-    assert "1 sent" in run("--on", day)
+    assert "0 sent, 1 were sent before" in run("--on", day)  # it waits for its time
+    assert mail.outbox == []
+    OutgoingLetter.objects.update(due_at=timezone.now())
+    assert "1 that waited are sent" in run("--on", day)
+    assert [one.to for one in mail.outbox] == [[cast.owner.email]]
+    assert "sent before" in run("--on", day)
+    assert (len(mail.outbox), Reminder.objects.count()) == (1, 1)
 
 
 def test_from_the_list(client, cast, issued):

@@ -228,7 +228,7 @@ class TestPages:
         def broken(*args: object) -> None:
             raise ConnectionRefusedError
 
-        monkeypatch.setattr("office.people.views.people.send_mail", broken)
+        monkeypatch.setattr("office.letters.actions.send_mail", broken)
         answer = administrator.post(
             reverse("people:invite"), {"name": "Nora", "email": "nora@office.example", "roles": ["owner"]}
         )

@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class LettersConfig(AppConfig):
+    name = "office.letters"
+    label = "letters"
+    verbose_name = "Letters"
