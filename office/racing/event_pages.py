@@ -50,7 +50,7 @@ def _register(one: Result) -> str:
     boat = one.matched
     if boat is None or (boat.name == one.boat and boat.sail_number == one.sail_number):
         return ""
-    return f'<br><span class="small">{escape(boat.name)}, {escape(boat.sail_number)}</span>'
+    return f'<br><span class="small"><bdi>{escape(boat.name)}</bdi>, <bdi>{escape(boat.sail_number)}</bdi></span>'
 
 
 def _told(one: Result) -> str:
@@ -58,9 +58,11 @@ def _told(one: Result) -> str:
         return ""
     said = " ".join(one.notes)
     if one.offered:
-        boats = ", ".join(f"{boat.name} ({boat.sail_number})" for boat in one.offered[:3])
+        boats = ", ".join(
+            f"<bdi>{escape(boat.name)}</bdi> (<bdi>{escape(boat.sail_number)}</bdi>)" for boat in one.offered[:3]
+        )
         more = f" and {len(one.offered) - 3} more" if len(one.offered) > 3 else ""
-        return escape(f"May be {boats}{more}. {said}".strip())
+        return f"May be {boats}{more}. {escape(said)}".strip()
     if one.matched is None:
         return escape(f"{one.why[:1].upper()}{one.why[1:]}. {said}".strip())
     return escape(f"Settled by hand. {said}".strip() if one.settled else said)

@@ -132,6 +132,12 @@ def test_without_a_network(
     expect(page.locator("#contact-said")).to_contain_text("No contact now")
     says(page, "Genuine", "signed what the code says", issued.number)
 
+    # The same phone with its clock set back since.
+    page.clock.set_fixed_time(dt.datetime.now(dt.UTC) - dt.timedelta(days=3))
+    page.reload()
+    expect(page.locator("#contact-more")).to_contain_text("a time before the last contact: it was set back")
+    says(page, "is still to come: set the clock")
+
 
 def test_a_code_beside_the_paper_of_another_certificate(page: Page, live_server: LiveServer, cast: Cast, issued: Any):
     """A genuine code replayed; and what the office had withdrawn, suspended or replaced by the last contact."""
@@ -284,6 +290,24 @@ def test_it_finds_what_the_office_finds(page: Page, live_server: LiveServer, iss
         place = dice.randrange(len(signs))
         signs[place] = dice.choice([one for one in "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ$+-/:" if one != signs[place]])
         assert not checked(page, {"code": "".join(signs)}, keys, now)["genuine"]
+    page.clock.set_fixed_time(dt.datetime.now(dt.UTC) + dt.timedelta(hours=3))
+    page.get_by_role("button", name="Ask the office again").click()
+    expect(page.locator("#contact-more")).to_contain_text("this device's clock was 3 hours ahead of the office's")
+    forged = seal_up(make_key_set(), snapshot.read(issued))  # in our office's name, with a key of somebody's own
+    for wrong in ({"code": forged.code}, {"file": base64.b64encode(forged.file).decode()}):
+        answer = checked(page, wrong, keys, now)
+        assert not answer["genuine"]
+        assert "it is forged, or the list of keys is older than the key" in " ".join(answer["said"])
+    for strange in (
+        b"%PDF-",
+        b"%PDF-1.7\n" + bytes(900),
+        files["paper"][:-20],
+        files["paper"] + b"\n",
+        b'{"a":1}',
+        b"",
+    ):
+        answer = checked(page, {"file": base64.b64encode(strange).decode()}, keys, now)
+        assert (answer["genuine"], answer["number"], len(answer["said"])) == (False, "", 1), (strange[:20], answer)
     early = checked(page, texts, keys, now - 86_400_000)
     assert "is still to come: set the clock" in " ".join(early["said"])
     for field, moment, word in (

@@ -204,7 +204,7 @@ def test_from_making_an_event_to_its_report(cast: Cast, committee: Client, fleet
     assert "before the start of 2026-06-07" in page
     unsure = committee.get(reverse("events:event", args=[key]), {"status": "unsure"}).content.decode()
     assert "1 of 5 entries" in unsure
-    assert "May be Quiet Margin (SKE 4)" in unsure
+    assert "May be <bdi>Quiet Margin</bdi> (<bdi>SKE 4</bdi>)" in unsure
     entry = committee.get(reverse("events:entry", args=[key, 5])).content.decode()
     assert "a number one sign off, this name" in entry
     committee.post(
@@ -273,6 +273,36 @@ def test_a_list_with_faults_stores_nothing_and_tells_each(committee: Client, eve
     for nothing in ({}, {"pasted": LIST, "file": SimpleUploadedFile("list.csv", b"boat\nx\n")}):
         assert "one of the two" in committee.post(address, nothing).content.decode()
     assert not EntryList.objects.exists()
+
+
+def test_two_boats_of_the_register_under_one_number(cast: Cast, event: Event, committee: Client) -> None:
+    """Told apart by their names; without a name neither is taken, and it is said why."""
+    boat("SKE 7", "Sea Lark")
+    boat("SKE 7", "Whimbrel")
+    take(cast, event, "sail_number,boat\nSKE 7,Whimbrel\nSKE 7,\nSKE 7,Gannet\n")
+    named, bare, other = now(event)
+    assert named.matched
+    assert named.matched.name == "Whimbrel"
+    assert (bare.status, other.status) == ("unsure", "unsure")
+    assert {one.name for one in bare.offered} == {"Sea Lark", "Whimbrel"}
+    page = committee.get(reverse("events:entry", args=[event.key, 3])).content.decode()
+    assert "this number" in page
+    assert "Sea Lark" in page
+
+
+def test_right_to_left_and_combining_signs(cast: Cast, event: Event, committee: Client) -> None:
+    """Found whatever way they were composed; on the page each text keeps its direction to itself."""
+    gull, summer = "\u0646\u0648\u0631\u0633", "E\u0301te\u0301"
+    boat("SKE 8", gull)
+    boat("SKE 9", "\u00c9t\u00e9")
+    boat("SKE 10", gull + gull)
+    take(cast, event, f"sail_number,boat\nSKE 8,{gull}\nske-9,{summer}\nSKE 11,{gull}{gull}\n")
+    assert [one.matched and one.matched.sail_number for one in now(event)] == ["SKE 8", "SKE 9", None]
+    page = committee.get(reverse("events:event", args=[event.key])).content.decode()
+    assert f"<bdi>{gull}</bdi>" in page
+    assert f"May be <bdi>{gull}{gull}</bdi> (<bdi>SKE 10</bdi>)" in page
+    report = committee.get(reverse("events:report", args=[event.key, "csv"])).content.decode()
+    assert f"SKE 8,{gull}," in report
 
 
 def test_texts_of_a_list_are_shown_as_texts(cast: Cast, committee: Client, event: Event) -> None:

@@ -7,6 +7,8 @@ import datetime as dt
 import json
 import os
 import random
+import subprocess
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -78,6 +80,15 @@ def test_every_change_of_one_byte_is_found(key_set: KeySet, amendment: Both, kin
         changed[place] ^= dice.randrange(1, 256)
         verdict = checking.check(bytes(changed), keys, NOW, thorough=False)
         assert not verdict.genuine, (place, content[place], changed[place])
+
+
+@pytest.mark.readers
+def test_poppler_accepts_it(tmp_path: Path, amendment: Both):
+    path = tmp_path / "a.pdf"
+    path.write_bytes(amendment.paper)
+    told = subprocess.run(["pdfsig", path], capture_output=True, text=True, check=True).stdout
+    assert "Signature is Valid." in told
+    assert "Total document signed" in told
 
 
 def test_beside_its_certificate(key_set: KeySet, sealed: Sealed, amendment: Both):
