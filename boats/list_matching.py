@@ -1,100 +1,61 @@
 """Which boats the lines of a list mean: thousands at once, in a handful of statements. Taken only where sure.
 
-A line has a sail number, a name, or both. A boat is taken without asking where
-
-- the number is hers, whatever its spacing, case or missing national letters, and the name is hers too;
-- the number with its letters is hers, the name is all but hers, and no near number has a boat whose name fits as well;
-- only the number, or only the name, was given, and one boat alone bears it.
-
-Everything else is doubtful: near numbers, other national letters, another name under the number, near names. Such
-boats are offered, the likeliest first, and never taken. (The rules are ours; common practice, no source.)
+Which boat is taken, and which are offered, says `boats.list_judging`; here they are looked for. Most of a list is as
+registered, and done with after one statement. For the rest the indexes alone say which boats come into question; only
+then are these read, each once and in the order in which they lie.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 from django.db import connection
 from rapidfuzz import process
-from rapidfuzz.distance import OSA, Indel
+from rapidfuzz.distance import Indel
 
 from boats import near
 from boats.bulk import given, parameter
+from boats.list_judging import (
+    BOTH,
+    LEAST_ALIKE,
+    MOST_OFFERED,
+    NOTHING,
+    Found,
+    Known,
+    Offered,
+    Seen,
+    Wanted,
+    any_close,
+    judge,
+    near_enough,
+    offer,
+    seen,
+)
 from boats.models import Boat
-from boats.names import normalise_name, normalise_sail_number
 
-MOST_OFFERED = 8
-LEAST_ALIKE = 0.6  # of two names, 1 being the same: below it a name found by the number speaks against the boat
-OTHER_NUMBER = 3  # signs by which a number differs that is another one altogether
-WEIGHT_OF_NAME = 4.0  # a wholly different name weighs more than a number one sign off
+__all__ = ["Found", "Known", "Offered", "look_wide", "match_list"]
 
-_COLUMNS = "boat.id, boat.key, boat.name, boat.sail_number, boat.sail_number_normal, boat.sail_digits, boat.name_normal"
+_COLUMNS = ("id", "key", "name", "sail_number", "sail_number_normal", "sail_digits", "name_normal")
+_ALL = ", ".join(f"boat.{column}" for column in _COLUMNS)
 
-
-class Wanted(NamedTuple):
-    """A line's number, the same without its letters, and its name, in the forms they are matched by."""
-
-    number: str
-    digits: str
-    name: str
-
-    @classmethod
-    def of(cls, sail_number: str, name: str) -> Wanted:
-        number, digits = normalise_sail_number(sail_number)
-        return cls(number, digits, normalise_name(name))
-
-
-class Known(NamedTuple):  # thousands are made for a list: the kind of row quickest to make
-    """A boat of the register, as far as matching needs her."""
-
-    id: int
-    key: str
-    name: str
-    sail_number: str
-    number: str
-    digits: str
-    plain_name: str
-
-
-class Offered(NamedTuple):
-    boat: Known
-    why: str
-
-
-class Found(NamedTuple):
-    """The boat that is meant without doubt, and why; or the boats that may be meant, the likeliest first."""
-
-    boat: Known | None = None
-    why: str = ""
-    offered: tuple[Offered, ...] = ()
-
-
-NOTHING = Found()
-BOTH = "number and name"
-Pool = dict[int, dict[int, Known]]  # a line's place in the list -> boats that may be meant, by their rows
+Rows = dict[int, list[int]]  # by a line's place in the list: rows of boats that come into question
 
 
 def match_list(lines: Sequence[tuple[str, str]]) -> list[Found]:
-    """For each line of (sail number, name) the boat it means; at most five statements, however many lines."""
+    """For each line of (sail number, name) the boat it means; at most six statements, however many lines."""
     near.bring_up_to_date()
     wanted = [Wanted.of(*line) for line in lines]
-    found = [NOTHING] * len(wanted)
-    numbered: dict[int, list[Known]] = defaultdict(list)
-    for place, boat in _by_number(wanted):
-        numbered[place].append(boat)
-    pool: Pool = {}
+    numbered = _by_number(wanted)
+    found, left = [NOTHING] * len(wanted), []
     for place, one in enumerate(wanted):
-        boats = numbered.get(place, ())
-        same = [boat for boat in boats if boat.plain_name == one.name]
+        same = [boat for boat in numbered.get(place, ()) if boat.plain_name == one.name]
         if len(same) == 1:
             found[place] = Found(same[0], BOTH)
         elif one.number or one.name:
-            pool[place] = {boat.id: boat for boat in boats}
-    _look_further(wanted, pool)
-    for place, offered in pool.items():
-        found[place] = _judge(wanted[place], list(offered.values()))
+            left.append(place)
+    for place, boats in _look_further(wanted, left, numbered).items():
+        found[place] = judge(wanted[place], boats)
     return found
 
 
@@ -110,172 +71,154 @@ def look_wide(sail_number: str, name: str) -> tuple[Offered, ...]:
     found = process.extract(
         wanted.name, names, scorer=Indel.normalized_similarity, limit=MOST_OFFERED, score_cutoff=LEAST_ALIKE
     )
-    columns = ("pk", "key", "name", "sail_number", "sail_number_normal", "sail_digits", "name_normal")
-    boats = [Known(*row) for row in Boat.objects.filter(pk__in=[pk for *_, pk in found]).values_list(*columns)]
-    return _judge_offered(wanted, boats)
+    rows = Boat.objects.filter(pk__in=[pk for *_, pk in found]).values_list(*_COLUMNS)
+    return offer(wanted, seen(wanted, [Known(*row) for row in rows]))
 
 
-# ---- Looking ----
+# ---- What comes into question ----
 
 
-def _by_number(wanted: Sequence[Wanted]) -> list[tuple[int, Known]]:
+def _by_number(wanted: Sequence[Wanted]) -> dict[int, list[Known]]:
+    """The boats that bear a line's number, letter by letter."""
     statement = (
-        f"SELECT given.key, {_COLUMNS} FROM {given()} JOIN boats_boat AS boat "  # noqa: S608  (fixed names)
+        f"SELECT given.key, {_ALL} FROM {given()} JOIN boats_boat AS boat "  # noqa: S608  (fixed names)
         "ON boat.sail_number_normal = given.value WHERE given.value <> ''"
     )
-    return _rows(statement, [parameter(one.number for one in wanted)])
+    found: dict[int, list[Known]] = {}
+    for row in _execute(statement, [parameter(one.number for one in wanted)]):
+        found.setdefault(row[0], []).append(Known._make(row[1:]))
+    return found
 
 
-def _look_further(wanted: Sequence[Wanted], pool: Pool) -> None:
-    """Boats by number without letters and by name; by near number, then by near name, where nothing close was found."""
-    _gather(pool, "sail_digits", {place: [wanted[place].digits] for place in pool if wanted[place].digits})
-    _gather(pool, "name_normal", {place: [wanted[place].name] for place in pool if wanted[place].name})
-    left = [place for place in pool if not _any_close(wanted[place], pool[place].values(), slips=0)]
-    around = {place: near.numbers_one_off(wanted[place].number, wanted[place].digits) for place in left}
-    _gather_near(pool, {place: spellings for place, (spellings, _) in around.items()})
-    _gather(pool, "sail_number_normal", {place: numbers for place, (_, numbers) in around.items()})
-    left = [place for place in left if not _any_close(wanted[place], pool[place].values(), slips=1)]
-    _gather_near(pool, {place: near.name_spellings(wanted[place].name) for place in left})
+def _look_further(
+    wanted: Sequence[Wanted], left: Sequence[int], numbered: dict[int, list[Known]]
+) -> dict[int, list[Seen]]:
+    """Boats by number without letters, by name and by near number; by near name where nothing close was found."""
+    if not left:
+        return {}
+    sure, close_by = _around(wanted, left)
+    read = _read({row for found in (sure, close_by) for rows in found.values() for row in rows})
+    pools: dict[int, list[Seen]] = {}
+    names_too = []
+    for place in left:
+        one = wanted[place]
+        boats = {boat.id: boat for boat in numbered.get(place, ())}
+        boats.update({row: read[row] for row in sure[place] if row in read})
+        pool = seen(one, boats.values())
+        if not any_close(one, pool, slips=0):
+            others = set(close_by[place]).difference(boats)
+            pool += near_enough(one, seen(one, [read[row] for row in others if row in read]))
+            # Where a boat bears the very name, nothing speaks for a slip in it.
+            if not any(boat.plain_name == one.name for _, boat in pool) and not any_close(one, pool, slips=1):
+                names_too.append(place)
+        pools[place] = pool
+    named = _by_near_name(wanted, names_too)
+    read = _read({row for rows in named.values() for row in rows})
+    for place, rows in named.items():
+        rows.difference_update([boat.id for _, boat in pools[place]])
+        pools[place] += seen(wanted[place], [read[row] for row in rows if row in read])
+    return pools
 
 
-def _any_close(wanted: Wanted, boats: Iterable[Known], slips: int) -> bool:
-    """Whether a boat fits but for so many slips in her name and one in her number: then nobody fits better."""
-    return bool(wanted.name) and any(
-        OSA.distance(boat.plain_name, wanted.name, score_cutoff=slips) <= slips and _numbers_apart(wanted, boat) <= 1
-        for boat in boats
+def _listed() -> tuple[list[str], list[int]]:
+    """Texts that are looked for, and for each the place of its line."""
+    return [], []
+
+
+def _around(wanted: Sequence[Wanted], left: Sequence[int]) -> tuple[Rows, Rows]:
+    """By a line's number or name, and by a number near its own: one statement, answered by indexes alone."""
+    digits, names, whole, others = _listed(), _listed(), _listed(), _listed()
+    one_off: list[int] = []
+    one_more: list[int] = []
+    sketches = {}
+    for place in left:
+        number, tail, name = wanted[place]
+        sketches[place] = near.sketch_of(name)
+        if tail:
+            digits[0].append(tail)
+            digits[1].append(place)
+        if name:
+            names[0].append(name)
+            names[1].append(place)
+        if number:
+            numbers = near.numbers_one_off(number, tail)
+            one_off += near.place_marks(number, tail, place)
+            one_more.append(near.number_mark(number, place))
+            whole[0].extend(numbers)
+            whole[1].extend([place] * len(numbers))
+            if not tail and (within := near.digits_within(number)):
+                others[0].append(within)
+                others[1].append(place)
+    one_off.sort()  # as they lie in the index: each of its pages is then read once
+    sure: Rows = {place: [] for place in left}
+    close_by: Rows = {place: [] for place in left}
+    places = (digits[1], names[1], whole[1], others[1])
+    asked = [parameter(one) for one in (digits[0], names[0], whole[0], others[0], one_off, one_more)]
+    for part, key, row, mark in _execute(_AROUND, asked):
+        if part == _MARK:
+            if near.most_alike(sketches[key], mark) >= LEAST_ALIKE:
+                close_by[key].append(row)
+        elif part in {_WHOLE, _OTHERS}:
+            close_by[places[part][key]].append(row)
+        else:
+            sure[places[part][key]].append(row)
+    return sure, close_by
+
+
+def _by_column(part: int, column: str) -> str:
+    return (
+        f"SELECT {part}, given.key, boat.id, 0 FROM {given()} "  # noqa: S608  (fixed names)
+        f"JOIN boats_boat AS boat ON boat.{column} = given.value"
     )
 
 
-def _gather(pool: Pool, column: str, texts: Mapping[int, Iterable[str]]) -> None:
-    statement = f"SELECT given.key, {_COLUMNS} FROM {given()} JOIN boats_boat AS boat ON {column} = given.value"  # noqa: S608
-    _fill(pool, sorted((text, place) for place, some in texts.items() for text in some), statement)
+def _by_mark(bits: int) -> str:
+    """Where a sketch would be, the marks that are looked for have the line's place."""
+    begin = f"(CAST(given.value AS bigint) >> {bits} << {bits})"
+    return (
+        f"SELECT {_MARK}, CAST(given.value AS bigint) & {near.SKETCHES}, near.boat_id, near.mark FROM {given()} "  # noqa: S608
+        f"JOIN boats_nearspelling AS near ON near.mark BETWEEN {begin} AND {begin} + {(1 << bits) - 1}"
+    )
 
 
-def _gather_near(pool: Pool, texts: Mapping[int, Iterable[str]]) -> None:
+_DIGITS, _NAME, _WHOLE, _OTHERS, _MARK = range(5)
+_AROUND = " UNION ALL ".join(
+    (
+        _by_column(_DIGITS, "sail_digits"),
+        _by_column(_NAME, "name_normal"),
+        _by_column(_WHOLE, "sail_number_normal"),
+        _by_column(_OTHERS, "sail_digits"),
+        _by_mark(near.SKETCH),
+        _by_mark(near.SKETCH + near.PLACE),
+    )
+)
+
+
+def _by_near_name(wanted: Sequence[Wanted], places: Iterable[int]) -> dict[int, set[int]]:
+    """The rows of boats with a name one slip away."""
+    order = sorted((mark, place) for place in places for mark in near.name_marks(wanted[place].name))
+    if not order:
+        return {}
     statement = (
-        f"SELECT given.key, {_COLUMNS} FROM {given()} "  # noqa: S608  (fixed names)
-        "JOIN boats_nearspelling AS near ON near.mark = CAST(given.value AS bigint) "
-        "JOIN boats_boat AS boat ON boat.id = near.boat_id"
+        f"SELECT given.key, near.boat_id FROM {given()} "  # noqa: S608  (fixed names)
+        "JOIN boats_nearspelling AS near ON near.mark = CAST(given.value AS bigint)"
     )
-    # In the order of the index, whose pages are then read once each.
-    _fill(pool, sorted((near.mark(text), place) for place, some in texts.items() for text in some), statement)
+    found: dict[int, set[int]] = {}
+    for key, row in _execute(statement, [parameter(mark for mark, _ in order)]):
+        found.setdefault(order[key][1], set()).add(row)
+    return found
 
 
-def _fill(pool: Pool, looked_for: Sequence[tuple[str | int, int]], statement: str) -> None:
-    """`looked_for`: what the statement joins with, and the line's place."""
-    if looked_for:
-        for number, boat in _rows(statement, [parameter(what for what, _ in looked_for)]):
-            pool[looked_for[number][1]][boat.id] = boat
+def _read(rows: set[int]) -> dict[int, Known]:
+    """These boats, in the order in which they lie."""
+    if not rows:
+        return {}
+    statement = f"SELECT {_ALL} FROM {given()} JOIN boats_boat AS boat ON boat.id = CAST(given.value AS bigint)"  # noqa: S608
+    return {row[0]: Known._make(row) for row in _execute(statement, [parameter(sorted(rows))])}
 
 
-def _rows(statement: str, parameters: list[str]) -> list[tuple[int, Known]]:
+def _execute(statement: str, parameters: list[str]) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, parameters)
-        return [(row[0], Known._make(row[1:])) for row in cursor.fetchall()]
-
-
-# ---- Judging ----
-
-
-def _judge(wanted: Wanted, boats: list[Known]) -> Found:
-    sure = _sure(wanted, boats)
-    if sure is not None:
-        return sure
-    return Found(offered=_judge_offered(wanted, [boat for boat in boats if _may_be(wanted, boat)]))
-
-
-def _may_be(wanted: Wanted, boat: Known) -> bool:
-    """A near number is no reason by itself: where numbers lie close together, every boat has such neighbours."""
-    if not wanted.name or alike(boat.plain_name, wanted.name) >= LEAST_ALIKE:
-        return True
-    return has_number(boat, wanted) or (bool(wanted.digits) and boat.digits == wanted.digits)
-
-
-def _judge_offered(wanted: Wanted, boats: list[Known]) -> tuple[Offered, ...]:
-    likely = sorted(boats, key=lambda boat: (_unlikeliness(wanted, boat), boat.name, boat.id))
-    return tuple(Offered(boat, _why(wanted, boat)) for boat in likely[:MOST_OFFERED])
-
-
-def _sure(wanted: Wanted, boats: list[Known]) -> Found | None:
-    if not wanted.number:
-        named = [boat for boat in boats if boat.plain_name == wanted.name]
-        return Found(named[0], "name; no number was given") if len(named) == 1 else None
-    numbered = [boat for boat in boats if has_number(boat, wanted)]
-    if not wanted.name:
-        return Found(numbered[0], "number; no name was given") if len(numbered) == 1 else None
-    named = [boat for boat in numbered if boat.plain_name == wanted.name]
-    if named:
-        return Found(named[0], BOTH) if len(named) == 1 else None
-    spelled = [boat for boat in numbered if boat.number == wanted.number and all_but(boat.plain_name, wanted.name)]
-    if len(spelled) == 1 and not _rivals(wanted, spelled[0], boats):
-        return Found(spelled[0], "number; the name is spelled otherwise")
-    return None
-
-
-def _rivals(wanted: Wanted, taken: Known, boats: list[Known]) -> bool:
-    """Whether another boat's name fits as well: then the number may be the slip."""
-    fit = alike(taken.plain_name, wanted.name)
-    return any(boat.id != taken.id and alike(boat.plain_name, wanted.name) >= fit for boat in boats)
-
-
-def has_number(boat: Known, wanted: Wanted) -> bool:
-    """The same number, or the same but for letters that one side lacks."""
-    if boat.number == wanted.number:
-        return True
-    return bool(wanted.digits) and boat.digits == wanted.digits and wanted.digits in {wanted.number, boat.number}
-
-
-def all_but(one: str, other: str) -> bool:
-    """One slip apart, in names long enough; two in long ones."""
-    shortest = min(len(one), len(other))
-    allowed = 2 if shortest >= 10 else 1 if shortest >= near.SHORTEST_NAME else 0
-    return bool(OSA.distance(one, other, score_cutoff=allowed) <= allowed)
-
-
-def alike(one: str, other: str) -> float:
-    """1 for the same name, 0 for two without a sign in common."""
-    return float(Indel.normalized_similarity(one, other))
-
-
-def _unlikeliness(wanted: Wanted, boat: Known) -> float:
-    apart = 0.0
-    if wanted.number:
-        apart += _numbers_apart(wanted, boat)
-    if wanted.name:
-        apart += WEIGHT_OF_NAME * (1.0 - alike(boat.plain_name, wanted.name))
-    return apart
-
-
-def _numbers_apart(wanted: Wanted, boat: Known) -> int:
-    if has_number(boat, wanted):
-        return 0
-    if wanted.digits and boat.digits == wanted.digits:
-        return 1
-    return int(min(OSA.distance(boat.number, wanted.number), OTHER_NUMBER))
-
-
-def _why(wanted: Wanted, boat: Known) -> str:
-    """In words, why she is offered."""
-    number = _about_number(wanted, boat)
-    if not wanted.name:
-        return number or "several boats bear this number"
-    if boat.plain_name == wanted.name:
-        name = "this name"
-    elif alike(boat.plain_name, wanted.name) >= LEAST_ALIKE:
-        name = "a name like it"
-    else:
-        name = "another name"
-    return f"{number}, {name}" if number else name
-
-
-def _about_number(wanted: Wanted, boat: Known) -> str:
-    if not wanted.number:
-        return ""
-    apart = _numbers_apart(wanted, boat)
-    if boat.number == wanted.number:
-        return "this number"
-    if apart == 0:
-        return "this number, national letters missing"
-    if wanted.digits and boat.digits == wanted.digits:
-        return "this number with other national letters"
-    return "a number one sign off" if apart == 1 else "another number"
+        rows: list[tuple[Any, ...]] = cursor.fetchall()
+    return rows

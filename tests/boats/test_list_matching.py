@@ -8,6 +8,7 @@ import random
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from rapidfuzz.distance import Indel
 
 from boats import near
 from boats.list_matching import look_wide, match_list
@@ -117,7 +118,40 @@ def test_the_index_follows_the_register_however_it_changes(lark):
     assert only("QUA 118", "Sea Lark").offered == ()
     assert [one.boat.id for one in only("SKE 90", "Fulmar").offered] == [lark.pk]
     marks = set(NearSpelling.objects.filter(boat=lark).values_list("mark", flat=True))
-    assert marks == {near.mark(one) for one in (*near.number_spellings("SKE900"), *near.name_spellings("FULMAR"))}
+    assert marks == set(near.marks_of("SKE900", "900", "FULMAR"))
+
+
+@pytest.mark.parametrize("written", ["QA 117", "Q7A 117", "QUA 11", "QUA 1177", "QUA 171", "QUA 127", "QUA 117A"])
+def test_one_slip_in_a_number_that_stands_alone_is_offered(lark, written):
+    boat("SKE 944", "Fulmar")
+    assert [one.boat.id for one in only(written, "").offered] == [lark.pk]
+
+
+def test_a_number_with_a_letter_of_its_own_and_one_without_form():
+    lettered, odd = boat("QUA 7A", "Heron"), boat("Dinghy no. 31", "Whimbrel")
+    for written in ("QUA 7", "QUA 7B", "QUA 75", "QUA 8A", "QUA 7AA"):
+        assert [one.boat.id for one in only(written, "").offered] == [lettered.pk], written
+    for written in ("Dinghy no. 3", "Dingy no. 31", "Dinghy no. 32", "Dinghy on. 31"):
+        assert [one.boat.id for one in only(written, "").offered] == [odd.pk], written
+
+
+def test_a_name_like_it_is_offered_only_where_no_boat_bears_the_very_name(lark):
+    larks = boat("SKE 944", "Sea Larks")
+    assert [one.boat.id for one in only("TAM 3", "Sea Lark").offered] == [lark.pk]
+    assert [one.boat.id for one in only("SKE 945", "Sea Lark").offered] == [larks.pk, lark.pk]
+    assert {one.boat.id for one in only("TAM 3", "Sea Larkk").offered} == {lark.pk, larks.pk}
+
+
+@pytest.mark.parametrize("alphabet", ["ABCDE", "AEINORST LM", "نورسÅØ東京A1"])
+def test_a_sketch_never_says_that_names_are_less_alike_than_they_are(alphabet):
+    dice = random.Random(alphabet)
+    for _ in range(2_000):
+        one, other = ("".join(dice.choices(alphabet, k=dice.choice((0, 1, 3, 8, 12, 31, 40)))) for _ in range(2))
+        assert (
+            near.most_alike(near.sketch_of(one), near.sketch_of(other)) >= Indel.normalized_similarity(one, other)
+            or not one
+        )
+    assert near.most_alike(near.sketch_of("HERON"), near.sketch_of("FULMAR")) < 0.5
 
 
 def test_names_that_differ_much_are_found_on_request(lark):
