@@ -87,9 +87,8 @@ def _near(cast: Cast, span: range) -> Iterator[tuple[int, int]]:
             if likeness < cast.likenesses[part.boat]:
                 line = cast.lines[BOATS, part.rows[BOATS][0][0]]
                 forms = _forms(cast.lives[part.boat][likeness])
-                spellings = near.number_spellings(forms["sail_number_normal"])
-                for spelling in (*spellings, *near.name_spellings(forms["name_normal"])):
-                    yield line.first + likeness * line.step, near.mark(spelling)
+                for mark in near.marks_of(forms["sail_number_normal"], forms["sail_digits"], forms["name_normal"]):
+                    yield line.first + likeness * line.step, mark
 
 
 def _forms(values: Values) -> dict[str, str]:
