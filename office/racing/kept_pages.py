@@ -4,8 +4,8 @@ Hundreds may hold a phone to a code on the morning of a race. Each request reads
 one statement; what was made is sent again only where these are, to the last character, what they were then. So the
 answer stays the register's at the moment it is asked; what is spared is only to write the same page again.
 
-Only for whoever is not signed in: they all see the same page. It is kept in this process, with its headers, for the
-certificates asked for last; what the layers further out say (of the transport) is added to it each time.
+Only for whoever comes without a cookie: they all see the same page. It is kept in this process, with its headers, for
+the certificates asked for last; what the layers further out say (of the transport) is added to it each time.
 """
 
 from __future__ import annotations
@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from django.conf import settings
 from django.db import connections
 from django.http import HttpRequest, HttpResponse
 from django.urls import ResolverMatch
@@ -125,9 +124,9 @@ class KeptPages:
 
 
 def number_asked_for(request: HttpRequest) -> str:
-    """Of the certificate, where somebody who is not signed in asks for its page; "" for every other request."""
+    """Of the certificate whose page is asked for without a cookie (a sign-in, a choice of units); "" for the rest."""
     found = ADDRESS.fullmatch(request.path_info)
-    if found is None or request.method != "GET" or settings.SESSION_COOKIE_NAME in request.COOKIES:
+    if found is None or request.method != "GET" or request.COOKIES:
         return ""
     query = request.META.get("QUERY_STRING", "")
     return found[1] if not query or DAY.fullmatch(query) else ""

@@ -156,6 +156,17 @@ def test_who_is_signed_in_gets_a_page_of_their_own(client, cast, made):
     assert len(made) == 2
 
 
+def test_a_page_for_a_browser_with_a_choice_of_its_own_is_not_kept(client, cast, made):
+    """Feet and inches beside the millimetres are remembered in a cookie; others see the page without them."""
+    known = issue(cast)
+    client.cookies["beside"] = "feet"
+    page(client, known)
+    assert len(kept_pages.kept) == 0
+    page(Client(), known)
+    page(client, known)
+    assert made == [known.number] * 3
+
+
 @pytest.mark.parametrize("more", ["&on=2026-09-02", "&q=1", "&beside=feet", "%20"])
 def test_an_address_with_more_in_it_is_not_kept(client, cast, more):
     known = issue(cast)
