@@ -558,7 +558,9 @@ def test_who_is_answered(world: World, entering: Callable[[str], Client], name: 
     assert set(world.cast.people()) == ANYBODY
     asking = ANYBODY | LIKE.keys() if names_a_thing(name) else ANYBODY
     for method, allowed in (("get", access.get), ("post", access.post)):
-        got = {part: answered(entering(part), method, address).status_code for part in sorted(asking)}
+        answers = {part: answered(entering(part), method, address) for part in sorted(asking)}
+        got = {part: answer.status_code for part, answer in answers.items()}
+        assert [part for part, answer in answers.items() if not is_kept_in(answer, access)] == [], method
         refused = {part for part, status in got.items() if status == 403}
         assert max(got.values()) < 500, (method, got)
         if allowed is None:
@@ -568,6 +570,14 @@ def test_who_is_answered(world: World, entering: Callable[[str], Client], name: 
             assert refused == asking - let_in, (method, got)
             found = {part for part, status in got.items() if status != 404}
             assert found == (MEASURER if access.own else asking), (method, got)
+
+
+def is_kept_in(answer: Any, access: Access) -> bool:
+    """Framed by nobody, guessed at by no browser, and kept by no cache unless everybody may have it."""
+    told = answer.headers
+    shut = told["X-Frame-Options"] == "DENY" and "frame-ancestors 'none'" in told["Content-Security-Policy"]
+    private = {"no-store", "private"} & set(told.get("Cache-Control", "").replace(" ", "").split(","))
+    return shut and told["X-Content-Type-Options"] == "nosniff" and bool(private or access.public)
 
 
 def names_a_thing(name: str) -> bool:
