@@ -9,6 +9,7 @@ import dataclasses
 import shutil
 import time
 from pathlib import Path
+from typing import NamedTuple
 
 from asgiref.sync import sync_to_async
 from django.conf import settings
@@ -28,26 +29,34 @@ LEAST_FREE = 1 << 30  # bytes (judgement, no source): a database's log and a nig
 STORAGE_EVERY = 60.0  # seconds between two trials of the storage, which may be far away and cost by request
 
 
+class Answer(NamedTuple):
+    what: str
+    well: bool
+    said: str
+
+
 @dataclasses.dataclass
 class Check(HealthCheck):
     """In the thread of the request, on its connection. `look` returns what is worth knowing or raises."""
 
     title = ""
-    said = ""
-
-    async def run(self) -> None:
-        self.said = await sync_to_async(self._look)()
 
     def look(self) -> str:
         raise NotImplementedError
 
-    def _look(self) -> str:
+    def answer(self) -> Answer:
         try:
-            return self.look()
-        except HealthCheckException:
-            raise
+            return Answer(self.title, True, self.look())
+        except HealthCheckException as error:
+            return Answer(self.title, False, str(error.message))
         except (DatabaseError, OSError) as error:
-            raise ServiceUnavailable(f"It does not answer ({type(error).__name__}).") from error
+            return Answer(self.title, False, f"It does not answer ({type(error).__name__}).")
+
+    async def run(self) -> None:
+        """For the library's own means of asking."""
+        answer = await sync_to_async(self.answer)()
+        if not answer.well:
+            raise ServiceUnavailable(answer.said)
 
 
 @dataclasses.dataclass

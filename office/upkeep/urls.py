@@ -2,11 +2,11 @@
 
 from django.urls import path
 
-from office.upkeep import health, views
+from office.upkeep import views
 
 app_name = "upkeep"
 urlpatterns = [
-    path("health/", views.Health.as_view(), name="health"),
-    path("health/serving/", views.Health.as_view(checks=health.SERVING), name="serving"),
+    path("health/", views.all_of_it, name="health"),
+    path("health/serving/", views.serving, name="serving"),
     path("metrics", views.figures, name="metrics"),
 ]
