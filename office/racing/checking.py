@@ -7,8 +7,9 @@ only nearly, is unsure until a person settles it.
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from functools import lru_cache
 
 from boats.list_matching import Found, match_list
 from boats.models import Boat
@@ -89,12 +90,18 @@ def _result(
     if paper is None:
         return Result(entry.row, entry.sail_number, entry.boat, entry.extra, status, why, matched=boat,
                       notes=("No certificate has been issued for her.", *notes), settled=settled)  # fmt: skip
-    last = paper.last_day
+    begins, until, last = _in_words(paper.valid_from, paper.valid_until, paper.last_day)
+    said = notes if over.status == "in_force" else (*_days(over), *notes)
     return Result(
-        entry.row, entry.sail_number, entry.boat, entry.extra, status, why, paper.number, paper.valid_from.isoformat(),
-        paper.valid_until.isoformat(), last.isoformat() if last else "", boat,
-        notes=notes if over.status == "in_force" else (*_days(over), *notes), settled=settled,
+        entry.row, entry.sail_number, entry.boat, entry.extra, status, why, paper.number, begins, until, last, boat,
+        (), said, settled,
     )  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def _in_words(begins: dt.date, until: dt.date, last: dt.date | None) -> tuple[str, str, str]:
+    """Certificates share a few days."""
+    return begins.isoformat(), until.isoformat(), last.isoformat() if last else ""
 
 
 def _days(over: Over) -> list[str]:
@@ -113,28 +120,28 @@ def _days(over: Over) -> list[str]:
 def _repeats(entries: Sequence[Entry], boats: Sequence[int | None]) -> dict[int, tuple[str, ...]]:
     """Notes on entries that are there twice, and on two names under one number."""
     said: dict[int, list[str]] = defaultdict(list)
-    by_boat: dict[int, list[int]] = defaultdict(list)
-    by_number: dict[str, list[int]] = defaultdict(list)
-    for place, (entry, boat) in enumerate(zip(entries, boats, strict=True)):
-        if boat is not None:
-            by_boat[boat].append(place)
-        if entry.sail_number:
-            by_number["".join(entry.sail_number.split()).casefold()].append(place)
-    for places in by_boat.values():
+    for places in _several(boats):
         _tell(said, entries, places, "The same boat stands in row {}.")
-    for places in by_number.values():
-        if len(places) > 1:
-            meant = {boats[place] if boats[place] is not None else entries[place].boat.casefold() for place in places}
-            if len(meant) > 1:
-                _tell(said, entries, places, "The same sail number stands in row {}, with another boat.")
-            elif boats[places[0]] is None:
-                _tell(said, entries, places, "The same entry stands in row {}.")
+    for places in _several(["".join(entry.sail_number.split()).casefold() or None for entry in entries]):
+        meant = {boats[place] if boats[place] is not None else entries[place].boat.casefold() for place in places}
+        if len(meant) > 1:
+            _tell(said, entries, places, "The same sail number stands in row {}, with another boat.")
+        elif boats[places[0]] is None:
+            _tell(said, entries, places, "The same entry stands in row {}.")
     return {place: tuple(some) for place, some in said.items()}
 
 
+def _several(keys: Sequence[Hashable | None]) -> Iterable[list[int]]:
+    """The places of each key that is there more than once."""
+    counted = Counter(keys)
+    found: dict[Hashable, list[int]] = defaultdict(list)
+    for place, key in enumerate(keys):
+        if key is not None and counted[key] > 1:
+            found[key].append(place)
+    return found.values()
+
+
 def _tell(said: dict[int, list[str]], entries: Sequence[Entry], places: list[int], sentence: str) -> None:
-    if len(places) < 2:
-        return
     for place in places:
         rows = ", ".join(str(entries[other].row) for other in places[:6] if other != place)
         said[place].append(sentence.format(rows))

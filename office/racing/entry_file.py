@@ -130,7 +130,7 @@ def _split(lines: list[str], findings: Findings) -> Iterator[RawRow]:
 
 
 def _says_something(cells: Sequence[str]) -> bool:
-    return any(cell and not cell.isspace() for cell in cells) and not cells[0].startswith("#")
+    return bool("".join(cells).strip()) and not cells[0].startswith("#")
 
 
 # ---- The names of the columns ----
@@ -173,7 +173,9 @@ def _entries(names: list[str], lines: Iterable[RawRow], findings: Findings) -> I
         if count == MOST_ENTRIES:
             findings.add(number, "", f"more than {MOST_ENTRIES} entries", _SIZE, quoted=False)
             return
-        cells = [_tidy(cell) for cell in raw]
+        whole = "".join(raw)
+        plain = whole.isascii() and "'" not in whole
+        cells = [cell.strip() for cell in raw] if plain else [_tidy(cell) for cell in raw]
         whole = "".join(cells)
         if len(cells) > width or len(whole) > SHORT or "=" in whole or not whole.isprintable():
             _check_cells(number, names, cells, findings)
@@ -182,7 +184,7 @@ def _entries(names: list[str], lines: Iterable[RawRow], findings: Findings) -> I
         sail_number, boat = (cells[place] if place >= 0 else "" for place in places)
         if not sail_number and not boat:
             findings.add(number, " or ".join(name for name in COLUMNS if name in names), "", "a sail number or a boat")
-        yield Entry(number, sail_number, boat, tuple(cells[place] for place in others))
+        yield Entry(number, sail_number, boat, tuple([cells[place] for place in others]))
 
 
 def _check_cells(number: int, names: list[str], cells: list[str], findings: Findings) -> None:

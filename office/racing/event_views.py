@@ -76,34 +76,37 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     event = event_for(request, key)
     entry_list = queries.standing_list(event)
     context: dict[str, Any] = {"event": event, "deadline": statements.deadline_of(event), "today": timezone.localdate()}
+    made: list[str] = []
     if entry_list is not None:
         file, found = queries.look(event, entry_list)
         for one in statements.settle_by_certificates(event, found):
             messages.success(
                 request, f"{one.written}: certificate {one.certificate} is there, the statement is settled."
             )
-        context |= _entries(request, event, found) | {"entry_list": entry_list, "extra": file.extra}
+        entries, made = _entries(request, event, found)
+        context |= entries | {"entry_list": entry_list, "extra": file.extra}
         former = queries.last_check(event)
         if former is not None:
             changed = changes(results.loads(former.results), found)
             context |= {"former": former, "changed": changed[:MOST_CHANGES], "changes": len(changed)}
     context["spot_checks"] = event.spot_checks.count()
     context["open_statements"] = statements.open_statements(event).count()
-    return render(request, "racing/events/event.html", context)
+    return HttpResponse(event_pages.page(request, "racing/events/event.html", context, made))
 
 
-def _entries(request: HttpRequest, event: Event, found: list[results.Result]) -> dict[str, Any]:
+def _entries(request: HttpRequest, event: Event, found: list[results.Result]) -> tuple[dict[str, Any], list[str]]:
+    """What the template says of the entries, and their rows."""
     counts = results.count(found)
     wanted = request.GET.get("status", "")
     shown = [one for one in found if one.status == wanted] if wanted in counts else found
     address = reverse("events:entry", kwargs={"key": event.key, "row": 0})
-    return {
+    said = {
         "counts": counts,
         "size": len(found),
         "wanted": wanted if wanted in counts else "",
-        "rows": event_pages.rows(shown, address),
         "shown": len(shown),
     }
+    return said, event_pages.rows(shown, address)
 
 
 def check(request: HttpRequest, key: str, number: int) -> HttpResponse:
@@ -113,12 +116,13 @@ def check(request: HttpRequest, key: str, number: int) -> HttpResponse:
     found = results.loads(stored.results)
     former = queries.last_check(event, before=number)
     changed = changes(results.loads(former.results), found) if former else []
+    entries, made = _entries(request, event, found)
     context = {
         "event": event, "check": stored, "former": former, "changed": changed[:MOST_CHANGES], "changes": len(changed),
         "checks": event.checks.select_related("checked_by", "entry_list").defer("results", "entry_list__content"),
-        **_entries(request, event, found),
+        **entries,
     }  # fmt: skip
-    return render(request, "racing/events/check.html", context)
+    return HttpResponse(event_pages.page(request, "racing/events/check.html", context, made))
 
 
 def people(request: HttpRequest, key: str) -> HttpResponse:

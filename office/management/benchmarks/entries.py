@@ -16,7 +16,6 @@ from django.apps import apps
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
 from django.db import connection, connections
-from django.template.loader import render_to_string
 from django.test import RequestFactory, override_settings
 
 from boats import near
@@ -184,9 +183,9 @@ def shown(size: int) -> Callable[[], object]:
             found = check_entries(file.entries, FIRST_DAY, LAST_DAY)
         page = {
             **about, "counts": results.count(found), "size": len(found), "shown": len(found), "wanted": "",
-            "rows": event_pages.rows(found, "/events/x/entries/0/"),
         }  # fmt: skip
-        return render_to_string("racing/events/event.html", page, request=request)
+        rows = event_pages.rows(found, "/events/x/entries/0/")
+        return event_pages.page(request, "racing/events/event.html", page, rows)
 
     return run
 
