@@ -81,9 +81,13 @@ def _make(directory: Path, to: str, keep: int | None) -> Made:
         database = settings.DATABASES["default"] | {"NAME": connection.settings_dict["NAME"]}
         copy = Path(scratch) / snapshots.name_of(database)
         number, head = trail.head()  # before the copy, which then surely holds that row
+        photos = set(_photos())
         snapshots.copy_out(database, copy)
         facts = {"made_at": trail.instant(now), "database": copy.name, "trail_number": number, "trail_head": head}
         manifest = archive.write(target, _members(copy), facts, to)
+    if not photos <= manifest["members"].keys():  # the copy of the database may still know them
+        target.unlink()
+        raise snapshots.CannotCopy("A photograph was removed while the backup was made; it has to be made again.")
     with transaction.atomic():
         size = target.stat().st_size
         trail.record(by=None, verb=VERB, subject=SUBJECT, after={"archive": target.name, "bytes": str(size)})
@@ -121,16 +125,25 @@ def _members(copy: Path) -> Iterator[Member]:
     """The database first: a photo that comes while we pack has no row in the copy, never the other way round."""
     yield Member.of(copy.name, copy)
     data = Path(settings.DATA_DIR)
-    left_out = LEFT_OUT | ({PHOTOS} if settings.PHOTO_STORAGE else set())
     for path in sorted(data.rglob("*")):
         name = path.relative_to(data)
-        if name.parts[0] in left_out or name.parts[0].endswith(DATABASE_SUFFIXES) or name.parts[:2] == TRIALS:
-            continue
-        if path.is_file():
+        left_out = name.parts[0] in LEFT_OUT or name.parts[0] == PHOTOS
+        if path.is_file() and not left_out and not name.parts[0].endswith(DATABASE_SUFFIXES):
             yield Member.of(f"data/{name.as_posix()}", path)
-    if settings.PHOTO_STORAGE:  # they lie in the archive as if they lay on the disk
-        for photo in files.names(default_storage):
-            yield Member(f"data/{PHOTOS}/{photo}", partial(_from_storage, photo))
+    for photo in _photos():
+        if settings.PHOTO_STORAGE:
+            yield Member(photo, partial(_from_storage, photo.removeprefix(f"data/{PHOTOS}/")))
+        else:
+            yield Member.of(photo, data / photo.removeprefix("data/"))
+
+
+def _photos() -> list[str]:
+    """What they are called in the archive: as if they lay in the office's directory, wherever they do."""
+    if settings.PHOTO_STORAGE:
+        return [f"data/{PHOTOS}/{name}" for name in files.names(default_storage)]
+    data = Path(settings.DATA_DIR)
+    every = [path.relative_to(data) for path in sorted((data / PHOTOS).rglob("*")) if path.is_file()]
+    return [f"data/{name.as_posix()}" for name in every if name.parts[:2] != TRIALS]
 
 
 def _from_storage(name: str) -> IO[bytes]:

@@ -29,7 +29,7 @@ def back_up(progress: Progress) -> None:
     except (making.Busy, snapshots.CannotCopy) as error:
         raise TryAgain(str(error)) from error
     except (OSError, DatabaseError) as error:
-        raise TryAgain(f"No backup was made: {error}") from error
+        raise TryAgain(f"No backup was made: {error}.") from error
     progress.say(f"{made.path.name}: {len(made.manifest['members'])} files, {made.path.stat().st_size:,} bytes.")
 
 

@@ -49,8 +49,7 @@ def do(key: str) -> None:
     except Lost as lost:
         log.warning("%s", lost)
     except TryAgain as trouble:
-        progress.say(str(trouble))
-        _put_off(progress, trouble.after)
+        _put_off(progress, trouble)
     except Refusal as refusal:
         progress.say(str(refusal))
         _end(progress, WorkState.FAILED)
@@ -76,12 +75,13 @@ def _claim(key: str) -> Work | None:
     return work if claimed else None
 
 
-def _put_off(progress: Progress, after: dt.timedelta | None) -> None:
+def _put_off(progress: Progress, trouble: TryAgain) -> None:
     work = progress.work
     if work.tries >= kinds.most_tries(work.kind):
-        progress.say(f"It was tried {work.tries} times; it is not tried again by itself.")
+        progress.say(f"{trouble} It was tried {work.tries} times; it is not tried again by itself.")
         _end(progress, WorkState.FAILED)
         return
+    progress.say(str(trouble))
     try:
         progress.write()
     except Lost as lost:
@@ -90,7 +90,7 @@ def _put_off(progress: Progress, after: dt.timedelta | None) -> None:
     with transaction.atomic():
         mine = Work.objects.filter(pk=work.pk, state=WorkState.RUNNING, tries=work.tries)
         if mine.update(state=WorkState.WAITING):
-            put_in_queue(work, after=after or PAUSES[min(work.tries, len(PAUSES)) - 1])
+            put_in_queue(work, after=trouble.after or PAUSES[min(work.tries, len(PAUSES)) - 1])
 
 
 def _end(progress: Progress, state: WorkState) -> None:

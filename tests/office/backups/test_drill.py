@@ -21,7 +21,7 @@ from django.db import connection
 
 from office import environment
 from office.audit import trail, triggers
-from office.backups import making, restoring
+from office.backups import making, restoring, snapshots
 from tests.surveys.makers import Stage, record_kit, register_boat
 
 ON_SQLITE = connection.vendor == "sqlite"
@@ -173,6 +173,21 @@ def test_a_full_disk_leaves_nothing_and_says_so(office, monkeypatch):
 
     monkeypatch.setattr("os.fsync", full)
     with pytest.raises(CommandError, match="No space left"):
+        call_command("backup", stdout=StringIO())
+    assert not list(settings.BACKUP_DIR.glob("*"))
+    assert making.last_good() is None
+
+
+def test_a_photograph_that_goes_while_the_backup_is_made(office, monkeypatch):
+    """The copy of the database may still know it: a restore of that archive would be refused."""
+    copy_out = snapshots.copy_out
+
+    def and_one_goes(*arguments: Any) -> None:
+        copy_out(*arguments)
+        (office / "office" / "media" / "photo.jpg").unlink()
+
+    monkeypatch.setattr(snapshots, "copy_out", and_one_goes)
+    with pytest.raises(CommandError, match="has to be made again"):
         call_command("backup", stdout=StringIO())
     assert not list(settings.BACKUP_DIR.glob("*"))
     assert making.last_good() is None

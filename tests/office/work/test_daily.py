@@ -112,6 +112,7 @@ def test_a_backup_that_fails_is_tried_again_and_shown(office, monkeypatch):
     work.refresh_from_db()
     assert work.state == WorkState.FAILED
     assert backups.state().failed == work
+    assert "No space left" in backups.state().trouble
     actions.try_again(work=work)
     doing.do(work.key)
     assert backups.state().failed is None
