@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -17,7 +18,7 @@ from office.certificates.models import Certificate, Document, Ending
 from office.certificates.seal import keyring, sealing
 from office.certificates.validity import validity
 from office.policy import queries as policy_queries
-from surveys.figures import derive_visit
+from surveys.figures import Figures, derive_visit
 from surveys.models import Visit
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ class Draft:
     """A certificate worked out but not written: what the issue page shows and what the issue writes."""
 
     visit: Visit
+    figures: Figures
     issue: snapshot.Issue
     document: dict[str, Any]
     in_force: Certificate | None  # the one whose days end where this one begins
@@ -49,22 +51,39 @@ def issue(
 
     `replacing` names the certificate that the page showed as the one to be replaced ("" for none): somebody else's
     issue in between is refused as stale. A visit that was certified before takes both `replacing` and `reason`.
-    The papers are rendered and sealed ahead, outside the transaction that holds up other writers, and once more
-    inside it only where what they state, or the keys, have changed meanwhile. `then` is done in that transaction too.
+    The number is taken first, and the papers are rendered and sealed outside the transaction that holds up other
+    writers; once more inside it only where what they state, or the keys, have changed meanwhile. `then` is done in that
+    transaction too.
     """
-    moment = timezone.now()
-    ahead = draft(by=by, visit=visit, valid_from=valid_from, reason=reason, replacing=replacing, at=moment)
-    sealed = sealing.prepare(ahead.document, ahead.text, ahead.keys)
-    papers = pdf.render_all(ahead.document, sealed)
-    with transaction.atomic():
-        numbering.wait_for_turn()
-        now = draft(by=by, visit=visit, valid_from=valid_from, reason=reason, replacing=replacing, at=moment)
-        if (now.text, now.keys) != (ahead.text, ahead.keys):
-            sealed = sealing.prepare(now.document, now.text, now.keys)
-            papers = pdf.render_all(now.document, sealed)
-        made = _write(by, now, papers, sealed)
-        then(made)
-        return made
+    moment, today = timezone.now(), timezone.localdate()
+
+    def drafted(held: numbering.Held | None = None) -> Draft:
+        return draft(
+            by=by, visit=visit, valid_from=valid_from, reason=reason, replacing=replacing, at=moment, held=held
+        )
+
+    first = drafted()
+    prefix = first.issue.policy.number_prefix
+    with numbering.held(prefix, today) as held:
+        ahead = _numbered(first, held)
+        sealed = sealing.prepare(ahead.document, ahead.text, ahead.keys)
+        papers = pdf.render_all(ahead.document, sealed)
+        with transaction.atomic():
+            numbering.wait_for_turn()
+            now = drafted(held if numbering.use(held) else numbering.hold_and_use(prefix, today))
+            if (now.text, now.keys) != (ahead.text, ahead.keys):
+                sealed = sealing.prepare(now.document, now.text, now.keys)
+                papers = pdf.render_all(now.document, sealed)
+            made = _write(by, now, papers, sealed)
+            then(made)
+            return made
+
+
+def _numbered(ready: Draft, held: numbering.Held) -> Draft:
+    """The same statement under the number taken for it."""
+    details = dataclasses.replace(ready.issue, number=held.number, trail_head=held.trail_head)
+    document = snapshot.build_snapshot(ready.visit, ready.figures, details)
+    return dataclasses.replace(ready, issue=details, document=document, text=snapshot.canonical(document))
 
 
 def draft(
@@ -75,8 +94,12 @@ def draft(
     reason: str = "",
     replacing: str | None = None,
     at: dt.datetime | None = None,
+    held: numbering.Held | None = None,
 ) -> Draft:
-    """What an issue would state, every rule asked; writes nothing. The visit is read anew."""
+    """What an issue would state, every rule asked; writes nothing. The visit is read anew.
+
+    Without a number `held` it states the next one there would be.
+    """
     visit = Visit.objects.select_related("boat__design", "rig", "measurer", "reviewer").get(pk=visit.pk)
     today = timezone.localdate()
     first_day = valid_from or today
@@ -95,19 +118,26 @@ def draft(
     rules.check_named(replacing, predecessor)
     rules.check_replacement(visit, reason, replacing)
     details = snapshot.Issue(
-        number=numbering.next_number(policy.number_prefix, today),
+        number=held.number if held else numbering.next_number(policy.number_prefix, today),
         certifier=by,
         issued_at=max(moment, keys.used_from),  # keys made anew while this one was waiting
         valid_from=first_day,
         valid_until=last_day,
         policy=policy,
-        trail_head=trail.head(),
+        trail_head=held.trail_head if held else trail.head(),
         replaces=predecessor,
         reason=reason.strip(),
     )
-    document = snapshot.build_snapshot(visit, derive_visit(visit), details)
+    figures = derive_visit(visit)
+    document = snapshot.build_snapshot(visit, figures, details)
     return Draft(
-        visit=visit, issue=details, document=document, in_force=in_force, keys=keys, text=snapshot.canonical(document)
+        visit=visit,
+        figures=figures,
+        issue=details,
+        document=document,
+        in_force=in_force,
+        keys=keys,
+        text=snapshot.canonical(document),
     )
 
 

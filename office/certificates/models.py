@@ -64,6 +64,23 @@ class Certificate(models.Model):
         return self.number
 
 
+class NumberInHand(models.Model):
+    """A certificate's number taken for an issue that is being worked out; the row goes when the certificate is written.
+
+    What an issue that came to nothing leaves is free again, and given out before any greater one.
+    """
+
+    number = models.CharField(max_length=20, unique=True)
+    taken_by = models.CharField(max_length=32, blank=True)  # "": free
+    taken_at = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "numbers in hand"
+
+    def __str__(self) -> str:
+        return self.number
+
+
 class Suspension(models.Model):
     """Days on which a certificate is not in force although it has not ended: since <= d < lifted_from.
 

@@ -42,21 +42,22 @@ def address_of_database() -> str:
     return f"postgres://{at['USER']}@{at['HOST']}:{at['PORT']}/{at['NAME']}"
 
 
-def surroundings(data: str) -> dict[str, str]:
-    """The environment of an office on this process's database, with its files in the directory `data`."""
+def surroundings(data: str, database: str = "") -> dict[str, str]:
+    """The environment of an office on a database, this process's if none is named, with its files in `data`."""
     return os.environ | {
-        "DJANGO_SETTINGS_MODULE": "office.settings", "DATABASE_URL": address_of_database(), "OFFICE_DATA": data,
-        "OFFICE_SECRET_KEY": "only for benchmarks", "OFFICE_HOSTS": HOST, "OFFICE_SECOND_FACTOR": "0",
+        "DJANGO_SETTINGS_MODULE": "office.settings", "DATABASE_URL": database or address_of_database(),
+        "OFFICE_DATA": data, "OFFICE_SECRET_KEY": "only for benchmarks", "OFFICE_HOSTS": HOST,
+        "OFFICE_SECOND_FACTOR": "0", "OFFICE_KEY_PASSPHRASE": "only for benchmarks, and nowhere else",
     }  # fmt: skip
 
 
 @contextlib.contextmanager
-def running(application: str, *, workers: int = 1, threads: int = 4, **settings: str) -> Iterator[int]:
+def running(application: str, *, workers: int = 1, threads: int = 4, database: str = "") -> Iterator[int]:
     """granian as `serve` starts it, in a group of its own that ends with the block; yields its port."""
     port = environment.free_port()
     call = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", HOST, "--port", str(port)]
     call += ["--workers", str(workers), "--blocking-threads", str(threads), "--log-level", "error", application]
-    env = surroundings(files()) | settings
+    env = surroundings(files(), database)
     process = subprocess.Popen(call, env=env, cwd=environment.ROOT, start_new_session=True)
     try:
         _wait_for(port, process)

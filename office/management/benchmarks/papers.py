@@ -1,12 +1,9 @@
-"""Papers of certificates: ours against WeasyPrint alone, the signature against the page, two workers against one."""
+"""Papers of certificates: ours against WeasyPrint alone, and the signature against the page."""
 
 from __future__ import annotations
 
-import atexit
 import datetime as dt
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 from typing import Any
 
 import weasyprint
@@ -22,7 +19,6 @@ from office.certificates.seal.sealing import Sealing
 from office.management.benchmarks import Benchmark
 
 MADE = dt.datetime(2026, 5, 4, 9, 30, tzinfo=dt.UTC)
-CERTIFICATES = 200
 SIZE = "A4"
 
 
@@ -106,20 +102,6 @@ def _signature() -> tuple[Callable[[], object], Callable[[], object]]:
     return lambda: pades.sign(content, sealing.paper_key, MADE), lambda: weasyprint.HTML(string=html).write_pdf()
 
 
-def _made(given: tuple[dict[str, Any], Sealing]) -> int:
-    return len(pdf.render(given[0], SIZE, given[1]))
-
-
-def _two_workers() -> tuple[Callable[[], object], Callable[[], object]]:
-    seal = sealer()
-    work = [(one, seal(one)) for one in map(document, range(1, CERTIFICATES + 1))]
-    pools = {count: ProcessPoolExecutor(count, mp_context=get_context("fork")) for count in (1, 2)}
-    for count, pool in pools.items():
-        list(pool.map(_made, work[: 2 * count]))  # each has loaded its libraries
-        atexit.register(pool.shutdown)
-    return lambda: list(pools[2].map(_made, work)), lambda: list(pools[1].map(_made, work))
-
-
 BENCHMARKS = [
     Benchmark(
         name="certificate_paper",
@@ -138,14 +120,5 @@ BENCHMARKS = [
         at_most=0.2,
         calls=2,
         rounds=15,
-    ),
-    Benchmark(
-        name="certificates_by_two_workers",
-        ours=f"{CERTIFICATES} certificates, one signed paper each, by two worker processes",
-        peer="the same by one",
-        prepare=_two_workers,
-        at_least=1.75,
-        calls=1,
-        rounds=3,
     ),
 ]

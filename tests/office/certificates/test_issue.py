@@ -15,7 +15,7 @@ from office.audit import trail
 from office.audit.models import Entry
 from office.audit.refusals import NotAllowed, Stale, WrongState
 from office.certificates import actions, numbering, pdf, queries, rules, snapshot
-from office.certificates.models import Certificate, Document, Ending
+from office.certificates.models import Certificate, Document, Ending, NumberInHand
 from office.certificates.standing import standing
 from office.people.models import Role, RoleHolding
 from office.policy import actions as policy_actions
@@ -284,18 +284,93 @@ def test_papers_are_rendered_ahead_and_only_once(cast, accepted, monkeypatch):
     certificate = actions.issue(by=cast.certifier, visit=accepted)
     assert len(made) == 1
 
-    def interrupted(document, *sealing):
-        if len(made) == 1:  # somebody else's change lands between the rendering and the transaction
-            boat_actions.register_boat(by=cast.administrator, name="Another", sail_number="QVL 77")
-        return counting(document, *sealing)
+    def meanwhile(deed):
+        def interrupted(document, *sealing):
+            if not made:  # somebody else's change lands between the taking of the number and the transaction
+                deed()
+            return counting(document, *sealing)
 
-    monkeypatch.setattr(pdf, "render_all", interrupted)
-    again = actions.issue(
-        by=cast.certifier, visit=accepted, replacing=certificate.number, reason="A correction in a busy office."
+        made.clear()
+        monkeypatch.setattr(pdf, "render_all", interrupted)
+        return actions.issue(
+            by=cast.certifier, visit=accepted, replacing=certificate.number, reason="A correction in a busy office."
+        )
+
+    head = trail.head()
+    certificate = meanwhile(
+        lambda: boat_actions.register_boat(by=cast.administrator, name="Another", sail_number="QVL 77")
     )
-    assert len(made) == 3
-    assert snapshot.read(again)["trail"]["head"] == again.trail_head
-    assert Entry.objects.get(hash=again.trail_head).verb == "register_boat"
+    assert len(made) == 1
+    assert snapshot.read(certificate)["trail"]["head"] == certificate.trail_head == head[1]
+    text = "Masts of wood too."
+    certificate = meanwhile(
+        lambda: policy_actions.change_policy(by=cast.administrator, reason="More masts.", rules_text=text)
+    )
+    assert len(made) == 2
+    assert snapshot.read(certificate)["rules"] == text
+
+
+# ---- The number is taken before the papers are made ----
+
+
+def held_numbers():
+    return list(NumberInHand.objects.values_list("number", "taken_by"))
+
+
+def test_a_number_is_in_hand_while_its_papers_are_made(cast, accepted, monkeypatch):
+    render, seen = pdf.render_all, []
+
+    def looking(document, *sealing):
+        seen.extend(held_numbers())
+        return render(document, *sealing)
+
+    monkeypatch.setattr(pdf, "render_all", looking)
+    made = actions.issue(by=cast.certifier, visit=accepted)
+    assert [number for number, by in seen if by] == [made.number]
+    assert held_numbers() == []
+
+
+def test_the_number_of_an_issue_that_failed_is_given_to_the_next(cast, accepted, monkeypatch):
+    def fails(*_: object) -> None:
+        raise RuntimeError("no more paper")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(pdf, "render_all", fails)
+        with pytest.raises(RuntimeError):
+            actions.issue(by=cast.certifier, visit=accepted)
+    number = f"RM-{today().year}-0001"
+    assert held_numbers() == [(number, "")]
+    assert actions.issue(by=cast.certifier, visit=accepted).number == number
+    assert held_numbers() == []
+
+
+def test_no_two_get_one_number_and_none_is_left_out(db):
+    day = dt.date(2026, 5, 4)
+    one, two, three = (numbering.hold("RM", day) for _ in range(3))
+    assert [held.number for held in (one, two, three)] == ["RM-2026-0001", "RM-2026-0002", "RM-2026-0003"]
+    assert numbering.use(three)
+    NumberInHand.objects.filter(number=two.number).update(taken_at=timezone.now() - numbering.ABANDONED * 2)
+    again = numbering.hold("RM", day)
+    assert again.number == two.number
+    assert not numbering.use(two)  # it was too late
+    assert numbering.use(again)
+    assert numbering.use(one)
+    assert held_numbers() == []
+
+
+def test_who_comes_too_late_gets_another_number(cast, accepted, monkeypatch):
+    render = pdf.render_all
+
+    def dawdling(document, *more):
+        NumberInHand.objects.update(taken_by="somebody else")
+        return render(document, *more)
+
+    monkeypatch.setattr(pdf, "render_all", dawdling)
+    made = actions.issue(by=cast.certifier, visit=accepted)
+    assert made.number == f"RM-{today().year}-0002"
+    assert snapshot.read(made)["number"] == made.number
+    assert made.documents.get(paper="A4").pdf == f"A4 {made.number}".encode()
+    assert held_numbers() == [(f"RM-{today().year}-0001", "somebody else")]
 
 
 @pytest.mark.django_db(transaction=True)
