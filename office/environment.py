@@ -305,8 +305,10 @@ def _postgresql_at_home(programs: Path, prefix: str) -> Iterator[tuple[Path, Cal
 
 
 @contextlib.contextmanager
-def private_postgresql(programs: Path) -> Iterator[str]:
+def private_postgresql(programs: Path, database: str = "") -> Iterator[str]:
     """A PostgreSQL server in a temporary directory, on 127.0.0.1 and a free port; yields its DATABASE_URL.
+
+    `database` names one to be made in it, the role's own; without it the address is that of the server's first one.
 
     It runs as the user postgres when we are root (it refuses root). Nothing in it is meant to last, so it does not
     wait for the disk. The tests sign in as an ordinary role that may create databases and nothing more.
@@ -320,8 +322,11 @@ def private_postgresql(programs: Path) -> Iterator[str]:
         run("pg_ctl", *control, "-o", options, "start")
         try:
             create = "create role office login createdb"
-            run("psql", "-h", str(directory), "-p", str(port), "-U", "postgres", "-d", "postgres", "-c", create)
-            yield f"postgres://office@127.0.0.1:{port}/postgres"
+            psql = ("psql", "-h", str(directory), "-p", str(port), "-U", "postgres", "-d", "postgres", "-c")
+            run(*psql, create)
+            if database:
+                run(*psql, f"create database {database} owner office")
+            yield f"postgres://office@127.0.0.1:{port}/{database or 'postgres'}"
         finally:
             run("pg_ctl", *control, "-m", "immediate", "stop")
 
