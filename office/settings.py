@@ -126,7 +126,7 @@ def _database(url: str) -> dict[str, Any]:
 # SQLite as the default: one file, durable commits, writers queue at BEGIN instead of failing later.
 DATABASES = {"default": _database(os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'office.sqlite3'}")}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
-    DATABASES["default"]["ENGINE"] = "office.sqlite"
+    DATABASES["default"]["ENGINE"] = "office.sqlite3"
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,

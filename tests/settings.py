@@ -23,7 +23,7 @@ MEDIA_ROOT = SCRATCH / "media"
 STATIC_ROOT = SCRATCH / "static"
 STATIC_ROOT.mkdir()
 
-if DATABASES["default"]["ENGINE"] == "office.sqlite":
+if DATABASES["default"]["ENGINE"] == "office.sqlite3":
     # A file, as in the office: a database in memory would know neither WAL nor two connections.
     DATABASES["default"]["NAME"] = str(SCRATCH / "office.sqlite3")
     DATABASES["default"]["TEST"] = {"NAME": str(SCRATCH / "test.sqlite3")}

@@ -1,4 +1,4 @@
-"""The servers and the client of the benchmarks, at their smallest: what is measured is what is said."""
+"""What the benchmarks of serving do, at its smallest: what is measured is what is said."""
 
 from __future__ import annotations
 
@@ -6,8 +6,14 @@ import contextlib
 
 import pytest
 
-from office.management import serving
-from office.management.benchmarks import public
+from office.audit.models import Entry
+from office.certificates import queries
+from office.certificates.models import Certificate
+from office.management import benchmarks, hands, serving
+from office.management.benchmarks import issuing, processes, public
+from tests.office.certificates.conftest import quick_papers, stage
+
+__all__ = ["quick_papers", "stage"]
 
 
 @pytest.fixture(autouse=True)
@@ -37,3 +43,39 @@ def test_a_bare_view_says_hello_and_nothing_else():
         assert client.ask([serving.get("/")] * 5).endswith(b"\r\n\r\nhello")
         with pytest.raises(RuntimeError, match="expected 200"):
             client.ask([serving.get("/elsewhere")])
+
+
+def test_every_certificate_is_issued_anew_in_place_of_the_one_before(cast, stage, quick_papers):
+    visit = stage.visit("accepted")
+    assert issuing.issue("boats", "0") == visit.key
+    last = issuing.issue(visit.key, "3")
+    assert list(Certificate.objects.order_by("pk").values_list("number", flat=True))[-1] == last
+    assert len(queries.chain_of(Certificate.objects.get(number=last))) == 3
+
+
+def test_the_pages_of_an_office_are_all_there(cast, stage, quick_papers, client):
+    issuing.issue(stage.visit("accepted").key, "1")
+    session, *addresses = processes.pages("pages").split()
+    client.cookies["sessionid"] = session
+    assert len(addresses) == 7
+    for address in addresses:
+        answer = client.get(address)
+        assert answer.status_code == 200
+        assert cast.certifier.name in answer.content.decode()
+
+
+def test_processes_do_what_they_are_told_and_share_it(transactional_db):
+    url = serving.address_of_database()
+    with hands.hands(1, url, "office.management.benchmarks.writers", "write") as writers:
+        answers = hands.share(writers, ["audited 2", "audited 1"]) + hands.together(writers, "audited 1")
+        assert [len(one.split()) for one in answers] == [2, 1, 1]
+        with pytest.raises(RuntimeError, match="ended"):
+            writers[0].do("nothing 1")
+    assert Entry.objects.filter(verb="change_particulars").count() == 4
+
+
+def test_what_a_function_found_out_itself_counts():
+    one = benchmarks.Benchmark(
+        "x", "a", "b", lambda: (lambda: benchmarks.Taken(3.0), lambda: benchmarks.Taken(2.0)), at_most=1.6, rounds=3
+    )
+    assert benchmarks.measure(one).ratio == 1.5
