@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('certificates', '0010_amendment_seals_stand'),
+        ('certificates', '0011_awaited'),
     ]
 
     operations = [
