@@ -115,7 +115,6 @@ def start_worker() -> None:
 def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True, processes: int = 1) -> None:
     """Collect the static files and become the web server; does not return."""
     refuse_a_taken_port(host, port)
-    refuse_a_storage_that_is_away()
     call_command("collectstatic", interactive=False, verbosity=0)
     server = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", host, "--port", str(port)]
     server += ["--workers", str(processes), "--blocking-threads", str(THREADS), "--log-level", "warning"]
@@ -159,6 +158,7 @@ class Command(BaseCommand):
             raise CommandError("--processes needs a number, 1 or more.")
         tls = tls_of(certificate, key)
         refuse_a_taken_port(host, port)
+        refuse_a_storage_that_is_away()
         address = tls.address(port) if tls else f"http://{host}:{port}"
         self.stdout.write(f"The office answers at {address}/ (Ctrl-C stops it).")
         serve(host, port, tls, worker=not no_worker, processes=processes)
