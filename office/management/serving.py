@@ -127,29 +127,22 @@ class Connection:
         return whole
 
 
-class Client:
-    """Asks over a few connections that stay open, the next thing on each as soon as it has its answer."""
+def ask(port: int, requests: Sequence[bytes], connections: int = 8) -> bytes:
+    """Each once, over a few connections that stay open meanwhile, the next thing on each as soon as it has its answer.
 
-    def __init__(self, port: int, connections: int = 8) -> None:
-        self.connections = [Connection(port) for _ in range(connections)]
-        self.selector = selectors.DefaultSelector()
-        for one in self.connections:
-            self.selector.register(one.socket, selectors.EVENT_READ, one)
-
-    def close(self) -> None:
-        self.selector.close()
-        for one in self.connections:
-            one.socket.close()
-
-    def ask(self, requests: Sequence[bytes]) -> bytes:
-        """All of them, each once; the last answer. RuntimeError where one is not answered, or not with 200."""
-        waiting, answer = deque(requests), b""
-        under_way = 0
-        for one in self.connections[: len(waiting)]:
+    The last answer. RuntimeError where one is not answered, or not with 200.
+    """
+    waiting, answer = deque(requests), b""
+    with contextlib.ExitStack() as stack:
+        selector = stack.enter_context(contextlib.closing(selectors.DefaultSelector()))
+        under_way = min(connections, len(waiting))
+        for _ in range(under_way):
+            one = Connection(port)
+            stack.enter_context(contextlib.closing(one.socket))
+            selector.register(one.socket, selectors.EVENT_READ, one)
             one.socket.sendall(waiting.popleft())
-            under_way += 1
         while under_way:
-            ready = self.selector.select(PATIENCE)
+            ready = selector.select(PATIENCE)
             if not ready:
                 raise RuntimeError("the server does not answer")
             for key, _ in ready:
@@ -161,4 +154,4 @@ class Client:
                     key.data.socket.sendall(waiting.popleft())
                 else:
                     under_way -= 1
-        return answer
+    return answer

@@ -57,8 +57,7 @@ def _two_processes() -> tuple[Callable[[], object], Callable[[], object]]:
 
     def asked(workers: int) -> Callable[[], object]:
         port = stack.enter_context(serving.running(serving.OFFICE, workers=workers, database=url))
-        client = stack.enter_context(contextlib.closing(serving.Client(port, CONNECTIONS)))
-        return lambda: client.ask(requests)
+        return lambda: serving.ask(port, requests, CONNECTIONS)
 
     return asked(2), asked(1)
 

@@ -57,8 +57,7 @@ def asked(application: str, requests: list[bytes]) -> Callable[[], object]:
     stack = contextlib.ExitStack()
     atexit.register(stack.close)
     port = stack.enter_context(serving.running(application))
-    client = stack.enter_context(contextlib.closing(serving.Client(port)))
-    return lambda: client.ask(requests)
+    return lambda: serving.ask(port, requests)
 
 
 def _against_bare() -> tuple[Callable[[], object], Callable[[], object]]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-
 import pytest
 
 from office.audit.models import Entry
@@ -21,16 +19,10 @@ def _files_from_where_they_lie(monkeypatch):
     monkeypatch.setenv("OFFICE_DEBUG", "1")
 
 
-@contextlib.contextmanager
-def asking(application: str):
-    with serving.running(application) as port, contextlib.closing(serving.Client(port, connections=2)) as client:
-        yield client
-
-
 def test_the_page_of_a_code_is_the_same_kept_or_not(transactional_db):
     (number,) = public.certified(1)
-    with asking(serving.OFFICE) as office, asking(serving.AS_WRITTEN) as as_written:
-        answers = [client.ask(public.pages([number], 3)) for client in (office, as_written)]
+    with serving.running(serving.OFFICE) as office, serving.running(serving.AS_WRITTEN) as as_written:
+        answers = [serving.ask(port, public.pages([number], 3)) for port in (office, as_written)]
     kept, written = (answer.partition(b"\r\n\r\n") for answer in answers)
     assert number.encode() in kept[2]
     assert kept[2] == written[2]
@@ -39,10 +31,10 @@ def test_the_page_of_a_code_is_the_same_kept_or_not(transactional_db):
 
 
 def test_a_bare_view_says_hello_and_nothing_else():
-    with asking(serving.BARE) as client:
-        assert client.ask([serving.get("/")] * 5).endswith(b"\r\n\r\nhello")
+    with serving.running(serving.BARE) as port:
+        assert serving.ask(port, [serving.get("/")] * 5, connections=2).endswith(b"\r\n\r\nhello")
         with pytest.raises(RuntimeError, match="expected 200"):
-            client.ask([serving.get("/elsewhere")])
+            serving.ask(port, [serving.get("/elsewhere")])
 
 
 def test_every_certificate_is_issued_anew_in_place_of_the_one_before(cast, stage, quick_papers):
