@@ -10,6 +10,8 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from allauth.mfa.models import Authenticator
+from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from axes.models import AccessAttempt
 from django.core.cache import cache
 from django.test import Client
@@ -272,3 +274,51 @@ def test_the_log_tells_who_by_key_and_never_by_name(cast: Cast, caplog: pytest.L
         everything.write(f"{record.getMessage()} {vars(record)}")
     text = everything.getvalue()
     assert not re.search(r"@office\.example|Skau|Reef|wrong too|10\.0\.0\.7", text)
+
+
+# ---- Guessing the rest: codes for a lost phone, codes asked for again, links to a boat ----
+
+
+def test_codes_for_a_lost_phone_are_not_guessed(cast: Cast) -> None:
+    """ASVS 6.3.1: ten codes are ten chances, and still five wrong ones end it, for every session of that person."""
+    RecoveryCodes.activate(cast.owner)
+    give_app(cast.owner)
+    right = RecoveryCodes(Authenticator.objects.get(user=cast.owner, type="recovery_codes")).get_unused_codes()[0]
+    for number in range(5):
+        there = Client()
+        attempt(cast.owner.email, PASSWORD, client=there)
+        assert there.post(reverse("mfa_authenticate"), {"code": f"{number:08}"}).status_code == 200
+    there = Client()
+    attempt(cast.owner.email, PASSWORD, client=there)
+    assert there.post(reverse("mfa_authenticate"), {"code": right}).status_code == 200
+    assert there.get(ACCOUNT).headers["Location"].startswith(SIGN_IN)
+
+
+@pytest.mark.parametrize("way", ["account_reauthenticate", "mfa_reauthenticate"])
+def test_a_borrowed_session_does_not_guess_what_confirms(cast: Cast, way: str) -> None:
+    if way == "mfa_reauthenticate":
+        give_app(cast.owner)
+    client = Client()
+    client.force_login(cast.owner)
+    sent = [client.post(reverse(way), {"password": f"guess {n}", "code": f"{n:06}"}) for n in range(11)]
+    told = [answer.status_code for answer in sent]
+    assert set(told[:4]) == {200}
+    assert told[10] == 429
+    assert not client.session.get("account_authentication_methods")
+
+
+@pytest.mark.parametrize("name", ["people:accept_invitation", "boats:join"])
+def test_links_to_the_office_and_to_a_boat_share_no_more_tries_than_one(db: None, name: str) -> None:
+    """From one address, whichever of them is tried."""
+    told = [Client().get(reverse(name, args=[f"guess{n}"])).status_code for n in range(31)]
+    assert 200 not in told
+    assert told[30] == 429
+
+
+def test_a_password_is_not_tried_by_way_of_the_signature(cast: Cast) -> None:
+    stage = Stage(cast, register_boat(cast), record_kit(cast))
+    visit = stage.visit("draft")
+    client = signed_in(cast.measurer)
+    address = reverse("surveys:sign", args=[visit.key])
+    told = [client.post(address, {"edition": "1", "password": f"guess {n}"}).status_code for n in range(11)]
+    assert told == [422] * 10 + [429]
