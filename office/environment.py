@@ -245,10 +245,16 @@ def prepare_postgresql() -> Path | None:
 # --- What the settings read -------------------------------------------------------------------------------------
 
 
+# What these write is the office's: its database, photographs and archives are for the user it runs as, nobody else.
+PRIVATE = frozenset({"demo", "serve", "worker", "migrate", "backup", "restore", "move_database"})
+
+
 def prepare_settings(command: str) -> None:
     """Give the settings a place for data and a secret key that outlives the process; the demo its own database."""
+    if command in PRIVATE:
+        os.umask(0o077)
     with contextlib.suppress(OSError):  # a read-only checkout still derives and compares
-        DATA.mkdir(parents=True, exist_ok=True)
+        DATA.mkdir(parents=True, exist_ok=True, mode=0o700)
         os.environ.setdefault("OFFICE_SECRET_KEY", _kept_secret(DATA / "secret_key"))
     if command == "demo":
         os.environ.setdefault("DATABASE_URL", f"sqlite:///{DATA / 'demo.sqlite3'}")

@@ -205,13 +205,18 @@ STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage",
+        "OPTIONS": {"file_permissions_mode": 0o644, "directory_permissions_mode": 0o755},
+    },
 }
 MEDIA_ROOT = DATA_DIR / "media"
 # s3://bucket/prefix?endpoint=…: photographs lie there instead; its keys in the variables that every S3 client reads.
 PHOTO_STORAGE = os.environ.get("OFFICE_PHOTO_STORAGE", "")
 if PHOTO_STORAGE:
     STORAGES["default"] = {"BACKEND": "office.storage.bucket.Bucket"}
+
+FILE_UPLOAD_PERMISSIONS, FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o600, 0o700  # photographs are the office's alone
 
 # The public key that backups are encrypted to; without it, the one that `backup_key` kept in the office's directory.
 BACKUP_RECIPIENT = os.environ.get("OFFICE_BACKUP_RECIPIENT", "")

@@ -39,9 +39,9 @@ def safe(cell: Cell) -> Cell:
         return "yes" if cell else "no"
     if not isinstance(cell, str):
         return cell
-    starts = unicodedata.normalize("NFKC", cell).lstrip(" \n")[:1]
     text = "".join(sign for sign in cell if sign in "\n\t" or unicodedata.category(sign) not in {"Cc", "Cs"})
     text = text.replace("\ufffe", "").replace("\uffff", "")  # no signs of XML, hence of no spreadsheet
+    starts = unicodedata.normalize("NFKC", text).lstrip(" \n")[:1]  # of what is left: a control before it is gone
     return f"'{text}" if starts and starts in _STARTS_FORMULA else text
 
 

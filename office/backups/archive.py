@@ -58,6 +58,11 @@ def check_recipient(text: str) -> str:
         raise ValueError(f"“{text.strip()}” is no recipient of backups; expected one that begins with age1.") from error
 
 
+def _private(path: str, flags: int) -> int:
+    """Opens a file that is its owner's alone from its first byte on."""
+    return os.open(path, flags, 0o600)
+
+
 def write(target: Path, members: Iterable[Member], facts: dict[str, Any], recipient: str) -> dict[str, Any]:
     """Write an archive for `recipient` at `target`, whole or not at all. Returns its manifest.
 
@@ -67,7 +72,10 @@ def write(target: Path, members: Iterable[Member], facts: dict[str, Any], recipi
     packed: dict[str, dict[str, Any]] = {}
     source = _Packed(_pack(members, facts, packed))
     try:
-        with part.open("wb") as file, io.BufferedReader(source, BLOCK) as stream:
+        with (
+            open(part, "wb", opener=_private) as file,
+            io.BufferedReader(source, BLOCK) as stream,
+        ):
             with _onto_the_disk(file):
                 pyrage.encrypt_io(stream, file, [pyrage.x25519.Recipient.from_str(recipient)])
             file.flush()
@@ -221,11 +229,10 @@ def _unpack(stream: IO[bytes], directory: Path) -> dict[str, dict[str, Any]]:
                 raise BadArchive(f"The archive holds {info.name}, which is no file of ours.")
             target.parent.mkdir(parents=True, exist_ok=True)
             digest = hashlib.sha256()
-            with target.open("wb") as file:
+            with open(target, "wb", opener=_private) as file:
                 while block := content.read(BLOCK):
                     digest.update(block)
                     file.write(block)
-            target.chmod(0o600)
             found[info.name] = {"size": info.size, "sha256": digest.hexdigest()}
     return found
 

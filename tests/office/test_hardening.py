@@ -6,6 +6,7 @@ import errno
 import json
 import logging
 import os
+import re
 import subprocess
 import sys
 from typing import Any
@@ -22,6 +23,7 @@ from office import environment, failures
 from office import settings as office
 from office.audit import trail
 from office.audit.models import Entry
+from office.people.actions import invitations
 from office.people.logs import Lines, WithoutTokens
 from tests.cast import Cast, make_cast
 
@@ -209,6 +211,23 @@ def test_passwords_of_the_office_are_long_known_ones_refused(settings: Any) -> N
     assert names == ["MinimumLengthValidator", "CommonPasswordValidator", "UserAttributeSimilarityValidator"]
     settings.PASSWORD_HASHERS = office.PASSWORD_HASHERS
     assert make_password("x").startswith("argon2$argon2id$")
+
+
+def test_a_password_can_be_pasted_and_filled_in(cast: Cast) -> None:
+    """ASVS 6.2.7: its field says what it is to a password manager, and no script of ours hinders pasting."""
+    _, token = invitations.invite(by=cast.administrator, email="new@office.example", name="New", roles=["owner"])
+    client = entering(cast.owner)
+    join = reverse("people:accept_invitation", args=[token])
+    pages = [(Client(), SIGN_IN), (Client(), join), (client, reverse("people:change_password"))]
+    for who, address in pages:
+        fields = re.findall(r'<input[^>]*type="password"[^>]*>', who.get(address).content.decode())
+        assert fields, address
+        for field in fields:
+            assert re.search(r'autocomplete="(current|new)-password"', field), field
+            assert "onpaste" not in field
+            assert "readonly" not in field
+    scripts = (environment.ROOT / "office" / "static").rglob("*.js")
+    assert [one.name for one in scripts if re.search(r"""onpaste|["']paste["']""", one.read_text())] == []
 
 
 # ---- The log ----

@@ -19,7 +19,7 @@ from django.test import Client
 
 from boats import actions as boat_actions
 from boats.models import Boat, Design
-from office import papers
+from office import papers, spreadsheets
 from office.audit import triggers
 from office.certificates import amending, paper, pdf, snapshot
 from office.people.models import Person
@@ -95,6 +95,7 @@ NOT_TYPED = {
     "unit_written", "choice", "sha256", "identifier", "accuracy_class", "interest", "item", "check_key", "meaning",
     "content", "content_sha256", "number", "snapshot", "snapshot_sha256", "trail_head", "paper", "pdf_sha256",
     "public", "private", "signature", "code", "instrument", "file_sha256", "results", "settled_how", "asker",
+    "about", "sealed", "trouble",
 }  # fmt: skip
 # Under a signature, where a change would be found: hostile before it was signed, by the boat and the filled visit. Or
 # the office's own words in a column of that name, or an address that letters are sent to.
@@ -252,3 +253,12 @@ def test_nothing_in_an_export_is_a_formula(hostile: World, name: str) -> None:
     assert "attachment" in answer.headers["Content-Disposition"]
     assert [cell for cell in cells if is_formula(cell)] == []
     assert any(TRACE in cell for cell in cells)  # they were there
+
+
+@pytest.mark.parametrize("before", ["", " ", "\n", "\x0b", "\x00", "\x1f", "\x85", "\ufffe", " \x0c\n"])
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t", "\uff1d", "\uff0b", "\uff20"])
+def test_what_is_left_of_a_cell_is_no_formula(before: str, sign: str) -> None:
+    """Signs that are taken out do not hide what stands after them; the wide forms are read as the plain ones."""
+    kept = str(spreadsheets.safe(f"{before}{sign}cmd|' /C calc'!A0"))
+    assert kept.startswith("'")
+    assert sign in kept

@@ -20,8 +20,9 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 
 from office import environment
+from office import settings as office_settings
 from office.audit import trail, triggers
-from office.backups import making, restoring, snapshots
+from office.backups import archive, making, restoring, snapshots
 from tests.surveys.makers import Stage, record_kit, register_boat
 
 ON_SQLITE = connection.vendor == "sqlite"
@@ -218,3 +219,32 @@ def test_the_trail_tells_of_the_backup(office):
     assert entry is not None
     assert made.name in entry.after
     assert trail.head()[0] == entry.number
+
+
+def test_what_a_backup_writes_is_its_owners_alone(office):
+    """Whatever the machine's usual mask: the archive, its directory, and what comes out of it."""
+    before = os.umask(0o022)
+    try:
+        made = back_up()
+    finally:
+        os.umask(before)
+    out = office / "out"
+    out.mkdir()
+    archive.read(made, (office / "key").read_text().splitlines()[-1], out)
+    written = [made, made.parent, office / "key", *(path for path in out.rglob("*") if path.is_file())]
+    assert len(written) > 5
+    assert [path.name for path in written if path.stat().st_mode & 0o077] == []
+
+
+@pytest.mark.parametrize(("command", "mask"), [("serve", 0o077), ("backup", 0o077), ("derive", 0o022)])
+def test_what_the_office_writes_is_its_users_alone(monkeypatch, tmp_path, command, mask):
+    before = os.umask(0o022)
+    try:
+        monkeypatch.setattr(environment, "DATA", tmp_path / "data")
+        monkeypatch.setenv("OFFICE_SECRET_KEY", "x")
+        environment.prepare_settings(command)
+        assert os.umask(0o022) == mask
+    finally:
+        os.umask(before)
+    assert (tmp_path / "data").stat().st_mode & 0o777 == 0o700
+    assert office_settings.FILE_UPLOAD_PERMISSIONS == 0o600

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+import zipfile
 
 import openpyxl
 import pytest
 
 from office.racing import entry_file
 from office.racing.entry_file import Entry, EntryFileErrors, read, read_pasted
+from surveys.logsheet import xlsx_file
 
 GOOD = b"sail_number,boat,helm\nQUA 117,Sea Lark,Petra\n\n# a remark\nske-9,,\n"
 
@@ -134,3 +136,13 @@ def test_a_file_that_is_called_a_workbook_and_is_none():
     assert refusals(GOOD, "entries.xlsx") == [
         "entries.xlsx: found a file that is no .xlsx workbook; expected an .xlsx workbook"
     ]
+
+
+def test_a_workbook_that_unpacks_to_too_much_is_refused(monkeypatch):
+    """A bomb is refused by what it says of itself, and while it is unpacked if that was a lie."""
+    packed = io.BytesIO(workbook(["sail_number", "boat"], ["QUA 1", "Gull"]))
+    with zipfile.ZipFile(packed, "a", zipfile.ZIP_DEFLATED) as parts:
+        parts.writestr("xl/media/image1.png", b"\0" * (60 * 1024 * 1024))
+    assert len(packed.getvalue()) < 1024 * 1024
+    monkeypatch.setattr(xlsx_file, "_unpack", lambda *_: pytest.fail("unpacked a bomb"))
+    assert "50 MiB" in refusals(packed.getvalue(), "entries.xlsx")[0]
