@@ -95,7 +95,7 @@ NOT_TYPED = {
     "unit_written", "choice", "sha256", "identifier", "accuracy_class", "interest", "item", "check_key", "meaning",
     "content", "content_sha256", "number", "snapshot", "snapshot_sha256", "trail_head", "paper", "pdf_sha256",
     "public", "private", "signature", "code", "instrument", "file_sha256", "results", "settled_how", "asker",
-    "about", "sealed", "trouble",
+    "about", "sealed", "trouble", "taken_by",
 }  # fmt: skip
 # Under a signature, where a change would be found: hostile before it was signed, by the boat and the filled visit. Or
 # the office's own words in a column of that name, or an address that letters are sent to.
