@@ -100,24 +100,19 @@ def seen(wanted: Wanted, boats: Iterable[Known]) -> list[Seen]:
     return [(Indel.normalized_similarity(boat.plain_name, name) if name else 1.0, boat) for boat in boats]
 
 
-def near_enough(wanted: Wanted, boats: Iterable[Seen]) -> list[Seen]:
+def near_enough(wanted: Wanted, boats: Iterable[Known]) -> list[Seen]:
     """Of those found by a near number, the ones with a name like it.
 
     A near number is no reason by itself: where numbers lie close together, every boat has such neighbours.
     """
-    return [one for one in boats if one[0] >= LEAST_ALIKE and numbers_apart(wanted, one[1]) <= 1]
+    return [one for one in seen(wanted, boats) if one[0] >= LEAST_ALIKE and numbers_apart(wanted, one[1]) <= 1]
 
 
-def any_close(wanted: Wanted, boats: Iterable[Seen], slips: int) -> bool:
-    """Whether a boat fits but for so many slips in her name and one in her number: then nobody fits better."""
-    name = wanted.name
-    return bool(name) and any(
-        fit >= LEAST_ALIKE
-        and (
-            boat.plain_name == name or (slips > 0 and OSA.distance(boat.plain_name, name, score_cutoff=slips) <= slips)
-        )
-        and numbers_apart(wanted, boat) <= 1
-        for fit, boat in boats
+def any_close(wanted: Wanted, boats: Iterable[Seen]) -> bool:
+    """Whether a boat fits but for one slip in her name and one in her number: then nobody fits better."""
+    return any(
+        OSA.distance(boat.plain_name, wanted.name, score_cutoff=1) <= 1 and numbers_apart(wanted, boat) <= 1
+        for boat in [boat for fit, boat in boats if fit >= LEAST_ALIKE]
     )
 
 

@@ -1,7 +1,7 @@
 """Which boats the lines of a list mean: thousands at once, in a handful of statements. Taken only where sure.
 
 Which boat is taken, and which are offered, says `boats.list_judging`; here they are looked for. Most of a list is as
-registered, and done with after one statement. For the rest the indexes alone say which boats come into question; only
+registered, and done with after two statements. For the rest the indexes alone say which boats come into question; only
 then are these read, each once and in the order in which they lie.
 """
 
@@ -29,6 +29,7 @@ from boats.list_judging import (
     any_close,
     judge,
     near_enough,
+    numbers_apart,
     offer,
     seen,
 )
@@ -43,7 +44,7 @@ Rows = dict[int, list[int]]  # by a line's place in the list: rows of boats that
 
 
 def match_list(lines: Sequence[tuple[str, str]]) -> list[Found]:
-    """For each line of (sail number, name) the boat it means; at most six statements, however many lines."""
+    """For each line of (sail number, name) the boat it means; at most seven statements, however many lines."""
     near.bring_up_to_date()
     wanted = [Wanted.of(*line) for line in lines]
     numbered = _by_number(wanted)
@@ -81,12 +82,15 @@ def look_wide(sail_number: str, name: str) -> tuple[Offered, ...]:
 def _by_number(wanted: Sequence[Wanted]) -> dict[int, list[Known]]:
     """The boats that bear a line's number, letter by letter."""
     statement = (
-        f"SELECT given.key, {_ALL} FROM {given()} JOIN boats_boat AS boat "  # noqa: S608  (fixed names)
+        f"SELECT given.key, boat.id FROM {given()} JOIN boats_boat AS boat "  # noqa: S608  (fixed names)
         "ON boat.sail_number_normal = given.value WHERE given.value <> ''"
     )
+    rows = _execute(statement, [parameter([one.number for one in wanted])])
+    read = _read({row for _, row in rows})
     found: dict[int, list[Known]] = {}
-    for row in _execute(statement, [parameter(one.number for one in wanted)]):
-        found.setdefault(row[0], []).append(Known._make(row[1:]))
+    for place, row in rows:
+        if row in read:
+            found.setdefault(place, []).append(read[row])
     return found
 
 
@@ -104,14 +108,16 @@ def _look_further(
         one = wanted[place]
         boats = {boat.id: boat for boat in numbered.get(place, ())}
         boats.update({row: read[row] for row in sure[place] if row in read})
-        pool = seen(one, boats.values())
-        if not any_close(one, pool, slips=0):
+        pools[place] = pool = seen(one, boats.values())
+        # Where a boat bears the very name, nothing speaks for a slip in it; where her number is near, none in that.
+        same = [boat for fit, boat in pool if fit == 1.0 and one.name]
+        if same and any(numbers_apart(one, boat) <= 1 for boat in same):
+            continue
+        if close_by[place]:
             others = set(close_by[place]).difference(boats)
-            pool += near_enough(one, seen(one, [read[row] for row in others if row in read]))
-            # Where a boat bears the very name, nothing speaks for a slip in it.
-            if not any(boat.plain_name == one.name for _, boat in pool) and not any_close(one, pool, slips=1):
-                names_too.append(place)
-        pools[place] = pool
+            pool += near_enough(one, [read[row] for row in others if row in read])
+        if not same and not any_close(one, pool):
+            names_too.append(place)
     named = _by_near_name(wanted, names_too)
     read = _read({row for rows in named.values() for row in rows})
     for place, rows in named.items():
@@ -120,54 +126,73 @@ def _look_further(
     return pools
 
 
-def _listed() -> tuple[list[str], list[int]]:
-    """Texts that are looked for, and for each the place of its line."""
-    return [], []
+class _LookedFor:
+    """What the indexes are asked for: texts, counted through, with the places of their lines, and marks."""
+
+    def __init__(self) -> None:
+        self.digits: list[str] = []
+        self.names: list[str] = []
+        self.whole: list[str] = []  # numbers one sign shorter or with two swapped
+        self.within: list[str] = []  # digits of numbers without form
+        self.of_digits: list[int] = []
+        self.of_names: list[int] = []
+        self.of_whole: list[int] = []
+        self.of_within: list[int] = []
+        self.one_off: list[int] = []
+        self.one_more: list[int] = []
+
+    def add(self, place: int, wanted: Wanted) -> None:
+        number, digits, name = wanted
+        if digits:
+            self.digits.append(digits)
+            self.of_digits.append(place)
+        if name:
+            self.names.append(name)
+            self.of_names.append(place)
+        if number:
+            numbers = near.numbers_one_off(number, digits)
+            self.whole += numbers
+            self.of_whole += [place] * len(numbers)
+            self.one_off += near.place_marks(number, digits, place)
+            self.one_more.append(near.number_mark(number, place))
+            if not digits and (within := near.digits_within(number)):
+                self.within.append(within)
+                self.of_within.append(place)
+
+    def parameters(self) -> list[Any]:
+        """Of `_AROUND`: before each list of texts the number of its first one."""
+        first, given_ones = 0, []
+        for texts in (self.digits, self.names, self.whole, self.within):
+            given_ones += [first, parameter(texts)]
+            first += len(texts)
+        # Sorted as they lie in the index: each of its pages is then read once.
+        return [*given_ones, parameter(sorted(self.one_off)), parameter(self.one_more)]
 
 
 def _around(wanted: Sequence[Wanted], left: Sequence[int]) -> tuple[Rows, Rows]:
     """By a line's number or name, and by a number near its own: one statement, answered by indexes alone."""
-    digits, names, whole, others = _listed(), _listed(), _listed(), _listed()
-    one_off: list[int] = []
-    one_more: list[int] = []
-    sketches = {}
+    looked_for = _LookedFor()
     for place in left:
-        number, tail, name = wanted[place]
-        sketches[place] = near.sketch_of(name)
-        if tail:
-            digits[0].append(tail)
-            digits[1].append(place)
-        if name:
-            names[0].append(name)
-            names[1].append(place)
-        if number:
-            numbers = near.numbers_one_off(number, tail)
-            one_off += near.place_marks(number, tail, place)
-            one_more.append(near.number_mark(number, place))
-            whole[0].extend(numbers)
-            whole[1].extend([place] * len(numbers))
-            if not tail and (within := near.digits_within(number)):
-                others[0].append(within)
-                others[1].append(place)
-    one_off.sort()  # as they lie in the index: each of its pages is then read once
+        looked_for.add(place, wanted[place])
+    places = looked_for.of_digits + looked_for.of_names + looked_for.of_whole + looked_for.of_within
+    firm = len(looked_for.digits) + len(looked_for.names)
+    sketches = {place: near.sketch_of(wanted[place].name) for place in left}
     sure: Rows = {place: [] for place in left}
     close_by: Rows = {place: [] for place in left}
-    places = (digits[1], names[1], whole[1], others[1])
-    asked = [parameter(one) for one in (digits[0], names[0], whole[0], others[0], one_off, one_more)]
-    for part, key, row, mark in _execute(_AROUND, asked):
-        if part == _MARK:
+    for key, row, mark in _execute(_AROUND, looked_for.parameters()):
+        if mark >= 0:
             if near.most_alike(sketches[key], mark) >= LEAST_ALIKE:
                 close_by[key].append(row)
-        elif part in {_WHOLE, _OTHERS}:
-            close_by[places[part][key]].append(row)
+        elif key < firm:
+            sure[places[key]].append(row)
         else:
-            sure[places[part][key]].append(row)
+            close_by[places[key]].append(row)
     return sure, close_by
 
 
-def _by_column(part: int, column: str) -> str:
+def _by_column(column: str) -> str:
     return (
-        f"SELECT {part}, given.key, boat.id, 0 FROM {given()} "  # noqa: S608  (fixed names)
+        f"SELECT given.key + %s, boat.id, -1 FROM {given()} "  # noqa: S608  (fixed names)
         f"JOIN boats_boat AS boat ON boat.{column} = given.value"
     )
 
@@ -176,18 +201,17 @@ def _by_mark(bits: int) -> str:
     """Where a sketch would be, the marks that are looked for have the line's place."""
     begin = f"(CAST(given.value AS bigint) >> {bits} << {bits})"
     return (
-        f"SELECT {_MARK}, CAST(given.value AS bigint) & {near.SKETCHES}, near.boat_id, near.mark FROM {given()} "  # noqa: S608
+        f"SELECT CAST(given.value AS bigint) & {near.SKETCHES}, near.boat_id, near.mark FROM {given()} "  # noqa: S608
         f"JOIN boats_nearspelling AS near ON near.mark BETWEEN {begin} AND {begin} + {(1 << bits) - 1}"
     )
 
 
-_DIGITS, _NAME, _WHOLE, _OTHERS, _MARK = range(5)
 _AROUND = " UNION ALL ".join(
     (
-        _by_column(_DIGITS, "sail_digits"),
-        _by_column(_NAME, "name_normal"),
-        _by_column(_WHOLE, "sail_number_normal"),
-        _by_column(_OTHERS, "sail_digits"),
+        _by_column("sail_digits"),
+        _by_column("name_normal"),
+        _by_column("sail_number_normal"),
+        _by_column("sail_digits"),
         _by_mark(near.SKETCH),
         _by_mark(near.SKETCH + near.PLACE),
     )
@@ -217,7 +241,7 @@ def _read(rows: set[int]) -> dict[int, Known]:
     return {row[0]: Known._make(row) for row in _execute(statement, [parameter(sorted(rows))])}
 
 
-def _execute(statement: str, parameters: list[str]) -> list[tuple[Any, ...]]:
+def _execute(statement: str, parameters: list[Any]) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, parameters)
         rows: list[tuple[Any, ...]] = cursor.fetchall()

@@ -1,6 +1,6 @@
 """An entry list against the register and the certificates: which boat each entry means and how she stands.
 
-Six or seven statements for a whole list. Nothing is guessed: an entry that may mean several boats, or that fits one
+Nine or ten statements for a whole list. Nothing is guessed: an entry that may mean several boats, or that fits one
 only nearly, is unsure until a person settles it.
 """
 
