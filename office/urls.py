@@ -5,8 +5,6 @@ from django.urls import include, path
 from office.desk import home
 
 handler400 = "office.people.json_answers.bad_request_answer"
-
-handler400 = "office.people.json_answers.bad_request_answer"
 handler500 = "office.failures.server_error"
 
 urlpatterns = [

@@ -27,12 +27,14 @@ from office.audit.refusals import Refusal
 from office.letters import actions as letters
 from office.letters.models import Letter
 from office.people.access import person_of
+from office.people.confirming import confirmed
 from office.people.forms import AcceptForm
 from office.people.limits import limited
 from office.people.models import Person
 from office.people.views.entrance import let_in
 
 
+@confirmed
 def show(request: HttpRequest, key: str) -> HttpResponse:
     """Who owns her, who sees her pages, which links are open; and the form that lets somebody in."""
     boat = get_object_or_404(Boat, key=key)

@@ -57,6 +57,7 @@ def settle(request: HttpRequest, key: str) -> HttpResponse:
     return render(request, "certificates/settle.html", context, status=status_of(form))
 
 
+@confirmed
 def hand_over(request: HttpRequest, key: str) -> HttpResponse:
     boat, by = get_object_or_404(Boat, key=key), person_of(request)
     boat_rules.check_owns(by, boat)

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_safe
 
 from office.people.access import person_of
 from office.people.json_answers import Garbled, TooLarge, WrongKind, answers_in_json
+from office.people.middleware import length_of
 from office.people.models import Person
 from surveys import dock_sending, rules
 from surveys.actions.photos import PhotoExists, add_photo
@@ -77,7 +78,7 @@ def photo(request: HttpRequest, key: str) -> HttpResponse:
     """One photograph, answered as an entry is."""
     visit, person = visit_for(request, key), person_of(request)
     rules.check_may_measure(person, visit)
-    if int(request.META.get("CONTENT_LENGTH") or 0) > LARGEST_FILE + MOST_OF_A_FORM:
+    if length_of(request) > LARGEST_FILE + MOST_OF_A_FORM:
         raise TooLarge(f"A photograph is at most {LARGEST_FILE // 1024 // 1024} MiB as it is sent.")
     if request.content_type != "multipart/form-data":
         raise WrongKind("Send the photograph as multipart/form-data, with token, row and remark.")
