@@ -19,6 +19,7 @@ from office.audit.refusals import Refusal
 from office.interface import keys, limits, problems
 from office.interface.models import AccessKey, Scope
 from office.interface.schemas import Problem
+from office.people.limits import address_of
 
 View = Callable[..., HttpResponse]
 NO_KEY = "Send a good access key: Authorization: Bearer …"
@@ -73,10 +74,6 @@ def takes(*names: str) -> Callable[[View], View]:
         return known
 
     return decorate
-
-
-def address_of(request: HttpRequest) -> str:
-    return str(request.META.get("REMOTE_ADDR", ""))[:45]
 
 
 def tagged(leaving_out: Sequence[str] = ()) -> Callable[[View], View]:

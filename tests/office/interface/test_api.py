@@ -238,6 +238,20 @@ def test_too_many_in_a_minute(ask, issued, monkeypatch):
     assert [Client().get(reverse("api:keys")).status_code for _ in range(2)] == [200, 429]
 
 
+def test_behind_a_proxy_each_asker_is_counted_alone(issued, monkeypatch, settings):
+    """Otherwise one who asks too often would shut everybody out; and nobody chooses the address they are counted by."""
+    monkeypatch.setattr(limits, "WITHOUT", 1)
+    settings.ALLAUTH_TRUSTED_PROXY_COUNT = 1
+
+    def asked(said: str) -> int:
+        return Client(headers={"X-Forwarded-For": said}).get(reverse("api:keys")).status_code
+
+    assert [asked("198.51.100.1"), asked("198.51.100.2"), asked("198.51.100.1")] == [200, 200, 429]
+    assert asked("203.0.113.9, 198.51.100.1") == 429
+    settings.ALLAUTH_TRUSTED_PROXY_COUNT = 0
+    assert [asked("192.0.2.1"), asked("192.0.2.2")] == [200, 429]
+
+
 def test_whatever_else_is_asked_there(ask):
     for address in ("/api/nothing", "/api/certificates/a/b", "/api/certificates/a%00b"):
         refused = ask(address)
