@@ -50,7 +50,10 @@ class Certificate(models.Model):
 
     class Meta:
         ordering: ClassVar = ["-issued_at", "-pk"]
-        indexes: ClassVar = [models.Index(fields=["boat", "valid_from"], name="certificates_by_boat")]
+        indexes: ClassVar = [
+            models.Index(fields=["boat", "valid_from"], name="certificates_by_boat"),
+            models.Index(fields=["issued_at", "id"], name="certificates_by_issue"),
+        ]
         constraints: ClassVar = [
             models.CheckConstraint(
                 condition=models.Q(valid_until__gte=models.F("valid_from")), name="certificates_from_before_until"

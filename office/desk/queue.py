@@ -60,7 +60,7 @@ def weigh(
     return Waiting(visit, figures, previous, previous_figures, comparison, risk)
 
 
-SHOWN = 50  # of each kind on one page
+SHOWN = 30  # of each kind on one page
 
 
 def signed_visits() -> QuerySet[Visit]:

@@ -20,13 +20,14 @@ from office.audit.models import Entry
 from office.audit.refusals import WrongState
 from office.desk import trail_rows
 from office.people.access import OFFICE, check_holds, is_office, require_roles
-from office.people.models import Person, Role
+from office.people.models import Person, Role, RoleHolding
 from office.templatetags.figures import words
 
 A_PAGE = 50
 MOST_SHEET_ROWS = 1_000_000
 CONCERNING = ("boat", "visit", "certificate", "person")
 DAY = forms.DateInput(attrs={"type": "date"})
+MOST_PEOPLE = 300  # to choose one from
 NO_DAY = {"invalid": "This is no day; write it as in 2026-05-04."}
 
 
@@ -45,7 +46,7 @@ class TrailFilter(forms.Form):
         verbs = [("", "Anything"), *((verb, words(verb)) for verb in queries.verbs())]
         self.fields["verb"] = forms.ChoiceField(label="What was done", required=False, choices=verbs)
         if is_office(reader):
-            people = [("", "Anybody"), *Person.objects.order_by("name").values_list("key", "name")]
+            people = [("", "Anybody"), *_to_choose_from(str(self.data.get("person", "")))]
             self.fields["person"] = forms.ChoiceField(label="Person", required=False, choices=people)
 
     def wanted(self) -> queries.Filter:
@@ -54,6 +55,16 @@ class TrailFilter(forms.Form):
     def concerning(self) -> dict[str, str]:
         """Which one thing the page is about, as the address says."""
         return {name: self.cleaned_data[name] for name in CONCERNING if self.cleaned_data.get(name)}
+
+
+def _to_choose_from(asked: str) -> list[tuple[str, str]]:
+    """Everybody (key and name); of very many, those who are more than owners, and whom the address asks for."""
+    people = Person.objects.order_by("name").values_list("key", "name")
+    everybody = list(people[: MOST_PEOPLE + 1])
+    if len(everybody) <= MOST_PEOPLE:
+        return everybody
+    staff = RoleHolding.objects.exclude(role=Role.OWNER).values("person")
+    return list(people.filter(models.Q(pk__in=staff) | models.Q(key=asked))[:MOST_PEOPLE])
 
 
 class Place(forms.Form):

@@ -109,10 +109,12 @@ def _live(boats: list[DemoBoat], visits: int, seed: int, today: dt.date) -> None
             for day in calibration_days(mark, start, today)[1:]:
                 office.at(day, dt.time(7), lambda mark=mark, day=day: calibrate_again(by, mark, day))  # type: ignore[misc]
         for number, afloat in enumerate(fleet):
+            # Boats of one design on different days, so that each day has several designs.
+            alike = sum(1 for one in boats[:number] if one.plan is boats[number].plan)
             for season in range(visits - 1, 0, -1):
-                day = today - dt.timedelta(days=season * SEASON + (number * 37) % 190)
+                day = today - dt.timedelta(days=season * SEASON + (alike * 37) % 190)
                 Story(office, afloat, MEASURERS[(number + season) % 3], day, "certified")
-            end, days_ago = ENDS.get(number, ("certified", 10 + (number * 37) % 190))
+            end, days_ago = ENDS.get(number, ("certified", 10 + (alike * 37) % 190))
             Story(office, afloat, MEASURERS[number % 3], today - dt.timedelta(days=days_ago), end)
         office.live(dt.datetime.combine(today, dt.time(6), dt.UTC))
 
