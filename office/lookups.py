@@ -61,14 +61,3 @@ def beyond(rows: QuerySet[Any, Any], shown: int) -> str:
     """
     more = rows.order_by()[shown : shown + MOST_COUNTED + 1].count()
     return f"more than {MOST_COUNTED}" if more > MOST_COUNTED else str(more or "")
-
-
-def gather_statistics() -> None:
-    """Tells SQLite how full its tables are: without it a plan that suits ten rows is taken for a million.
-
-    A sample of each index, which takes a fraction of a second in any office. PostgreSQL does so by itself.
-    """
-    if connections["default"].vendor == "sqlite":
-        with connections["default"].cursor() as cursor:
-            cursor.execute("PRAGMA analysis_limit=1000")
-            cursor.execute("ANALYZE")

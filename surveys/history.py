@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+from django.utils import timezone
 
 from boats.models import Boat
 from office.policy.models import PolicyEdition
@@ -16,7 +19,7 @@ COUNTING = (
     "replaces_id", "withdrawn",
 )  # fmt: skip
 MOST_SISTERS = 30  # the latest measured: more would say no more
-LAST_ACCEPTED = 1_000  # visits, whatever the design
+LAST_VISITS, MANY_VISITS = 1_000, 20_000  # whatever the design
 
 
 def accepted_before(visit: Visit) -> list[Visit]:
@@ -53,23 +56,37 @@ def of_sisters(boat: Boat) -> list[Visit]:
 
 
 def _latest_of_sisters(boat: Boat) -> list[int]:
-    """Row numbers. Most designs have enough among the visits last accepted; of a rare one all visits are looked at."""
+    """Row numbers. Looked for among the last visits, then among many of them, then among all to boats of the design.
+
+    The first has enough of a common design, the last are few of a rare one: none reads a whole large register. States
+    are looked at here: asked for accepted visits, SQLite would look through all there are.
+    """
     if boat.design_id is None:
         return []
-    accepted = Visit.objects.filter(state=VisitState.ACCEPTED).order_by("-date", "-pk")
-    last = list(accepted.values_list("pk", "boat_id", "boat__design_id")[:LAST_ACCEPTED])
-    found = _first_of_each_boat((pk, its) for pk, its, design in last if design == boat.design_id and its != boat.pk)
-    if len(found) < MOST_SISTERS and len(last) == LAST_ACCEPTED:
-        alike = accepted.filter(boat__design=boat.design_id).exclude(boat=boat)
-        found = _first_of_each_boat(alike.values_list("pk", "boat_id"))
+    columns = ("date", "pk", "boat_id", "boat__design_id", "state")
+    last = list(_last_visits().values_list(*columns)[:LAST_VISITS])
+    found = _first_of_each_boat(last, boat)
+    alike = Visit.objects.filter(boat__design=boat.design_id).order_by()
+    for visits in (alike.filter(pk__in=_last_visits().values("pk")[:MANY_VISITS]), alike):
+        if len(found) == MOST_SISTERS or len(last) < LAST_VISITS:
+            break
+        rows = visits.filter(date__isnull=False).values_list(*columns)
+        found = _first_of_each_boat(sorted(rows, reverse=True), boat)
     return found
 
 
-def _first_of_each_boat(visits: Iterable[tuple[int, int]]) -> list[int]:
-    """Of visits (row, boat) in their order, the first of each boat, of the first so many boats."""
+def _last_visits() -> QuerySet[Any]:
+    """In the order of an index, the last first; not those that are still to come."""
+    visits = Visit.objects.annotate(day=Coalesce("date", "planned_on")).filter(day__lte=timezone.localdate())
+    return visits.order_by("-day", "-pk")
+
+
+def _first_of_each_boat(visits: Iterable[tuple[Any, ...]], boat: Boat) -> list[int]:
+    """Of accepted visits to other boats of her design, the first of each boat, of the first so many boats."""
     found: dict[int, int] = {}
-    for number, of_boat in visits:
-        found.setdefault(of_boat, number)
+    for _, number, of_boat, design, state in visits:
+        if state == VisitState.ACCEPTED and design == boat.design_id and of_boat != boat.pk:
+            found.setdefault(of_boat, number)
         if len(found) == MOST_SISTERS:
             break
     return list(found.values())

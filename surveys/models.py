@@ -144,7 +144,6 @@ class Visit(models.Model):
         indexes: ClassVar = [
             models.Index(fields=["state", "planned_on"], name="visits_by_state"),
             models.Index(fields=["state", "signed_at", "id"], name="visits_to_review"),
-            models.Index(fields=["state", "date", "id"], name="visits_by_state_and_date"),
             models.Index(
                 fields=["accepted_at", "id"], condition=models.Q(awaits_certificate=True), name="visits_to_certify"
             ),

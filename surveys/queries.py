@@ -166,10 +166,12 @@ def previous_accepted(visit: Visit) -> Visit | None:
 def previous_accepted_of(visits: Iterable[Visit]) -> dict[int, Visit]:
     """For each visit (by row id) the boat's last accepted one before it, with its content, all in one go."""
     listed = list(visits)
-    accepted = Visit.objects.filter(state=VisitState.ACCEPTED, boat__in={one.boat_id for one in listed})
+    # Of every state: asked for accepted ones, SQLite would look through all of those instead of these boats' few.
+    theirs = Visit.objects.filter(boat__in={one.boat_id for one in listed}).only("boat_id", "date", "state").order_by()
     by_boat: dict[int, list[Visit]] = {}
-    for one in accepted.only("boat_id", "date").order_by("date", "pk"):
-        by_boat.setdefault(one.boat_id, []).append(one)
+    for one in sorted(theirs, key=lambda one: (one.date or dt.date.min, one.pk)):
+        if one.state == VisitState.ACCEPTED:
+            by_boat.setdefault(one.boat_id, []).append(one)
     last = {}
     for visit in listed:
         earlier = [one for one in by_boat.get(visit.boat_id, []) if is_before(one, visit)]

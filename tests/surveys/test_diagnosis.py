@@ -96,6 +96,6 @@ def test_queries_do_not_grow_with_the_sisters(stage: Stage):
 def test_a_rare_design_is_looked_for_among_all_visits(stage: Stage, monkeypatch: pytest.MonkeyPatch):
     boats = of_one_design(stage, 3)
     usual = {one.pk for one in of_sisters(boats[0])}
-    monkeypatch.setattr("surveys.history.LAST_ACCEPTED", 1)
+    monkeypatch.setattr("surveys.history.LAST_VISITS", 1)
     assert {one.pk for one in of_sisters(boats[0])} == usual
     assert len(usual) == 3

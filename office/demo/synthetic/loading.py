@@ -14,7 +14,6 @@ from office.demo.synthetic import names, pattern, standing
 from office.demo.synthetic.cast import Cast
 from office.demo.synthetic.walk import Walk
 from office.demo.synthetic.writing import in_one_go, write
-from office.lookups import gather_statistics
 from office.people.models import Person
 
 SEED = 20260314
@@ -73,7 +72,6 @@ def load(
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
-    gather_statistics()
     return rows
 
 
