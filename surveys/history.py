@@ -6,8 +6,6 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
-from django.db.models.functions import Coalesce
-from django.utils import timezone
 
 from boats.models import Boat
 from office.policy.models import PolicyEdition
@@ -64,21 +62,19 @@ def _latest_of_sisters(boat: Boat) -> list[int]:
     if boat.design_id is None:
         return []
     columns = ("date", "pk", "boat_id", "boat__design_id", "state")
-    last = list(_last_visits().values_list(*columns)[:LAST_VISITS])
+    last = list(_last_accepted().values_list(*columns)[:LAST_VISITS])
     found = _first_of_each_boat(last, boat)
-    alike = Visit.objects.filter(boat__design=boat.design_id).order_by()
-    for visits in (alike.filter(pk__in=_last_visits().values("pk")[:MANY_VISITS]), alike):
+    alike = Visit.objects.filter(boat__design=boat.design_id, date__isnull=False).order_by()
+    for visits in (alike.filter(pk__in=_last_accepted().values("pk")[:MANY_VISITS]), alike):
         if len(found) == MOST_SISTERS or len(last) < LAST_VISITS:
             break
-        rows = visits.filter(date__isnull=False).values_list(*columns)
-        found = _first_of_each_boat(sorted(rows, reverse=True), boat)
+        found = _first_of_each_boat(sorted(visits.values_list(*columns), reverse=True), boat)
     return found
 
 
-def _last_visits() -> QuerySet[Any]:
-    """In the order of an index, the last first; not those that are still to come."""
-    visits = Visit.objects.annotate(day=Coalesce("date", "planned_on")).filter(day__lte=timezone.localdate())
-    return visits.order_by("-day", "-pk")
+def _last_accepted() -> QuerySet[Visit]:
+    """The last measured first, in the order of an index."""
+    return Visit.objects.filter(accepted_at__isnull=False).order_by("-date", "-pk")
 
 
 def _first_of_each_boat(visits: Iterable[tuple[Any, ...]], boat: Boat) -> list[int]:

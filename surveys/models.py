@@ -147,6 +147,10 @@ class Visit(models.Model):
             models.Index(
                 fields=["accepted_at", "id"], condition=models.Q(awaits_certificate=True), name="visits_to_certify"
             ),
+            # By the moment, not the state: many queries name a state, and would be led here instead of to their boat.
+            models.Index(
+                fields=["date", "id"], condition=models.Q(accepted_at__isnull=False), name="visits_accepted_by_date"
+            ),
             models.Index(fields=["boat", "date"], name="visits_by_boat"),
             models.Index(Lower("harbour"), name="visits_by_harbour"),
             models.Index(Lower("place"), name="visits_by_place"),

@@ -37,7 +37,7 @@ from surveys.models import Visit, VisitState
 LARGE = int(os.environ.get("BENCH_BOATS", "100000"))
 SMALL = 1_000
 PAGES = 40  # different ones in a round
-ROUNDS = 7
+ROUNDS = 5
 AT_MOST, PERCENTILE = 1.5, 95
 
 
