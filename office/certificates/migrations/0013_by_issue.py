@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('boats', '0008_near_spellings_by_mark'),
-        ('certificates', '0011_awaited'),
+        ('certificates', '0012_numbers_in_hand'),
         ('surveys', '0007_waiting'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
