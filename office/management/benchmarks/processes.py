@@ -36,9 +36,12 @@ def pages(what: str) -> str:
     session[HASH_SESSION_KEY] = person.get_session_auth_hash()
     session.save()
     addresses = [reverse("boats:list"), reverse("desk:queue"), reverse("certificates:list"), reverse("surveys:list")]
-    addresses += [reverse("desk:boat", args=[one.key]) for one in Boat.objects.order_by("pk")[:4]]
+    boats, certificates = Boat.objects.order_by("pk")[:4], Certificate.objects.order_by("pk")[:4]
+    for boat in boats:
+        addresses += [reverse("desk:boat", args=[boat.key]), reverse("desk:history", args=[boat.key])]
     addresses += [reverse("surveys:visit", args=[one.key]) for one in Visit.objects.order_by("pk")[:4]]
-    addresses += [f"/check/?q={one.number}" for one in Certificate.objects.order_by("pk")[:4]]
+    for one in certificates:
+        addresses += [f"/check/?q={one.number}", reverse("certificates:certificate", args=[one.number])]
     return " ".join([str(session.session_key), *addresses])
 
 

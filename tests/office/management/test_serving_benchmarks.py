@@ -49,7 +49,7 @@ def test_the_pages_of_an_office_are_all_there(cast, stage, quick_papers, client)
     issuing.issue(stage.visit("accepted").key, "1")
     session, *addresses = processes.pages("pages").split()
     client.cookies["sessionid"] = session
-    assert len(addresses) == 7
+    assert len(addresses) == 9
     for address in addresses:
         answer = client.get(address)
         assert answer.status_code == 200
