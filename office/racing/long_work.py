@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.urls import reverse
 
+from office.people.models import Person
 from office.racing import report
 from office.racing.models import Event
-from office.racing.rules import check_may_run
+from office.racing.rules import check_may_run, may_run
 from office.work.kinds import kind
 from office.work.progress import Progress
 
 
-@kind("event_report", "Report on an event's entries")
+def _still_runs_it(person: Person, arguments: dict[str, Any]) -> bool:
+    event = Event.objects.filter(key=arguments["event"]).first()
+    return event is not None and may_run(person, event)
+
+
+@kind("event_report", "Report on an event's entries", still=_still_runs_it)
 def event_report(progress: Progress, *, event: str, check: int | None, size: str) -> None:
     """The PDF, kept for who asked; made anew where a worker was killed over it."""
     meant = Event.objects.get(key=event)

@@ -10,9 +10,11 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from office.audit.refusals import WrongState
+from office.people.models import Person
 from office.work.progress import Progress
 
 Function = Callable[..., None]
+Still = Callable[[Person, dict[str, Any]], bool]  # a person, and the arguments the work was asked with
 
 
 class Kind(NamedTuple):
@@ -20,16 +22,19 @@ class Kind(NamedTuple):
     run: Function
     roles: tuple[str, ...] = ()  # who may ask for it on the page of long work; nobody: other pages ask for it
     tries: int = 3  # after so many, killed workers and passing failures together, it has failed
+    still: Still | None = None  # who asked may have the file that came of it only while this holds
 
 
 KINDS: dict[str, Kind] = {}
 
 
-def kind(name: str, title: str, *roles: str, tries: int = 3) -> Callable[[Function], Function]:
+def kind(
+    name: str, title: str, *roles: str, tries: int = 3, still: Still | None = None
+) -> Callable[[Function], Function]:
     """Registers a function `run(progress, **arguments)` as the kind of work `name`; `roles` may ask for it by hand."""
 
     def register(function: Function) -> Function:
-        KINDS[name] = Kind(title, function, roles, tries)
+        KINDS[name] = Kind(title, function, roles, tries, still)
         return function
 
     return register

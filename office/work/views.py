@@ -18,7 +18,7 @@ from office.work.actions import ask_for_work, try_again, under_way
 from office.work.kinds import kind_of
 from office.work.models import Work, WorkFile, WorkState
 from office.work.queries import kinds_for, work_visible_to
-from office.work.rules import check_may_see
+from office.work.rules import check_may_have_file, check_may_see
 
 MOST_LETTERS = 50
 
@@ -74,7 +74,7 @@ def again(request: HttpRequest, key: str) -> HttpResponse:
 def file(request: HttpRequest, key: str) -> HttpResponse:
     """The file that came of it, while it is kept."""
     work = get_object_or_404(Work, key=key)
-    check_may_see(person_of(request), work)
+    check_may_have_file(person_of(request), work)
     made = get_object_or_404(WorkFile, work=work)
     return HttpResponse(
         bytes(made.content),

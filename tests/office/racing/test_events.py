@@ -22,7 +22,7 @@ from office.people.models import Role
 from office.racing import actions, queries, results
 from office.racing.changes import changes
 from office.racing.entry_file import read_pasted
-from office.racing.models import Check, EntryList, Event, Settlement
+from office.racing.models import Check, CommitteeMember, EntryList, Event, Settlement
 from office.work import doing
 from office.work.actions import tidy_up
 from office.work.models import Work, WorkFile
@@ -256,6 +256,9 @@ def test_the_report_made_by_a_worker(cast: Cast, committee: Client, event: Event
     answer = committee.get(work.leads_to)
     assert "Check 1" in pypdf.PdfReader(io.BytesIO(answer.content)).pages[0].extract_text()
     assert answer.headers["Cache-Control"] == "private, no-store"
+    CommitteeMember.objects.update(ended_at=timezone.now())  # who has left the committee has its file no more
+    assert committee.get(work.leads_to).status_code == 403
+    CommitteeMember.objects.update(ended_at=None)
     committee.force_login(cast.reviewer)
     assert committee.get(work.leads_to).status_code == 403
     WorkFile.objects.update(made_at=timezone.now() - dt.timedelta(days=15))
