@@ -19,7 +19,7 @@ from django.views import defaults
 from office.storage.address import StorageAway
 
 RETRY_SECONDS = "30"
-NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EROFS}
+NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EFBIG}
 READ_ONLY = "25006"  # PostgreSQL: a write in a read-only transaction, as on a server that stands by
 
 

@@ -9,7 +9,6 @@ Rows hold keys and labels, no foreign keys. People stand in them by key only: na
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -22,6 +21,7 @@ from django.db.backends.utils import CursorWrapper
 from django.utils import timezone
 
 from office.audit.chain import COLUMNS, GENESIS, HASHED, hash_of
+from office.audit.instants import instant
 from office.audit.verification import Finding, verify
 
 __all__ = [
@@ -153,11 +153,6 @@ def _hold(cursor: CursorWrapper) -> None:
 def _head(cursor: CursorWrapper) -> tuple[int, str]:
     cursor.execute(_SELECT_HEAD)
     return cursor.fetchone() or (0, GENESIS)
-
-
-def instant(moment: dt.datetime) -> str:
-    """The form in which rows hold moments: UTC, to the microsecond, so that the order of texts is that of time."""
-    return moment.astimezone(dt.UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
 def _canonical(fields: Mapping[str, Any] | None) -> str:

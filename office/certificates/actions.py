@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from office.audit import trail
+from office.audit.digest import row_sha256
 from office.audit.refusals import WrongState
 from office.certificates import numbering, pdf, queries, rules, snapshot
 from office.certificates.models import Certificate, Document, Ending
@@ -23,6 +24,8 @@ from surveys.models import Visit
 
 if TYPE_CHECKING:
     from office.people.models import Person
+
+ENDED = ("in_force_before", "ending", "ended_on", "ended_at", "ended_by_id", "ending_reason")  # columns of the end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,6 +194,7 @@ def _write(by: Person, ready: Draft, papers: dict[str, bytes], sealed: sealing.S
             "documents": {one.paper: one.pdf_sha256 for one in documents},
             "statement_key": sealed.statement_key,
             "paper_key": sealed.paper_key.identifier,
+            "row_sha256": row_sha256(certificate, without=ENDED),
         },
         reason=details.reason,
         boat=visit.boat.key,
@@ -237,7 +241,7 @@ def _end(
     certificate.ended_by = by
     certificate.ending_reason = reason
     certificate.save(update_fields=["in_force_before", "ending", "ended_on", "ended_at", "ended_by", "ending_reason"])
-    after = {"in_force_before": on.isoformat(), "ending": str(ending)}
+    after = {"in_force_before": on.isoformat(), "ending": str(ending), "row_sha256": row_sha256(certificate)}
     if by_number:
         after["replaced_by"] = by_number
     trail.record(

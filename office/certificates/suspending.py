@@ -9,12 +9,15 @@ from django.db import transaction
 from django.utils import timezone
 
 from office.audit import trail
+from office.audit.digest import row_sha256
 from office.audit.refusals import WrongState
 from office.certificates import numbering, rules
 from office.certificates.models import Certificate, Suspension
 
 if TYPE_CHECKING:
     from office.people.models import Person
+
+LIFTED = ("lifted_from", "lift_reason", "lifted_at", "lifted_by_id")  # columns that come with the reinstatement
 
 
 def suspend(*, by: Person, certificate: Certificate, since: dt.date, reason: str) -> Suspension:
@@ -36,7 +39,8 @@ def write_suspension(by: Person, certificate: Certificate, since: dt.date, reaso
         suspended_at=timezone.now(),
         suspended_by=by,
     )
-    _record(by, "suspend_certificate", certificate, {}, {"suspended_from": made.since.isoformat()}, reason)
+    after = {"suspended_from": made.since.isoformat(), "row_sha256": row_sha256(made, without=LIFTED)}
+    _record(by, "suspend_certificate", certificate, {}, after, reason)
     return made
 
 
@@ -57,7 +61,8 @@ def lift_suspension(by: Person, certificate: Certificate, on: dt.date, reason: s
     running.lifted_at, running.lifted_by = timezone.now(), by
     running.save(update_fields=["lifted_from", "lift_reason", "lifted_at", "lifted_by"])
     before = {"suspended_from": running.since.isoformat()}
-    _record(by, "reinstate_certificate", certificate, before, {"in_force_again_from": on.isoformat()}, reason)
+    after = {"in_force_again_from": on.isoformat(), "row_sha256": row_sha256(running)}
+    _record(by, "reinstate_certificate", certificate, before, after, reason)
     return running
 
 

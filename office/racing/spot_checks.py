@@ -13,6 +13,7 @@ from django.utils import timezone
 from boats.models import Boat
 from computations.inputs import INSTRUMENT_KINDS
 from office.audit import trail
+from office.audit.digest import row_sha256
 from office.audit.refusals import Refusal, WrongState
 from office.certificates import queries as certificate_queries
 from office.certificates import snapshot
@@ -24,6 +25,7 @@ from surveys.models import Instrument
 from surveys.values import Unreadable, check_place, check_temperature, kind_of, read_value, seen
 
 MOST_ITEMS = 20
+FINISHED = ("finished_at", "finished_by_id", "remark", "outcome")  # columns that come with the end
 
 
 class TakeThere(Refusal):
@@ -64,6 +66,7 @@ def begin(
         air_temperature_c=air_temperature_c, items=[list(item) for item in wanted], begun_by=by,
     )  # fmt: skip
     after = {"event": event.key, "day": day.isoformat(), "items": [" ".join(item) for item in wanted]}
+    after["row_sha256"] = row_sha256(spot, without=FINISHED)
     _record(by, "begin_spot_check", spot, after=after)
     return spot
 
@@ -92,7 +95,7 @@ def describe_instrument(
         spot_check=spot, identifier=mark, kind=kind, accuracy_class=accuracy_class, limit_of_error=limit_of_error,
         nominal_length_mm=nominal_length_mm, described_by=by,
     )  # fmt: skip
-    after = {"instrument": mark, "kind": kind, "accuracy_class": accuracy_class}
+    after = {"instrument": mark, "kind": kind, "accuracy_class": accuracy_class, "row_sha256": row_sha256(made)}
     _record(by, "describe_spot_instrument", spot, after=after)
     return made
 
@@ -178,6 +181,7 @@ def finish(*, by: Person, spot: SpotCheck, remark: str = "") -> SpotCheck:
     spot.save(update_fields=["outcome", "finished_at", "finished_by", "remark"])
     after = {f"{one.symbol or one.slug}{'' if one.mast == 'main' else f' {one.mast}'}": one.answer for one in found}
     after["found"] = ", ".join(f"{name} {answer.replace('_', ' ')}" for name, answer in after.items())
+    after["row_sha256"] = row_sha256(spot)
     _record(by, "finish_spot_check", spot, after=after)
     return spot
 
@@ -194,6 +198,7 @@ def _store(by: Person, spot: SpotCheck, verb: str, token: str, **fields: Any) ->
     replaced = fields.get("replaces")
     before = {"reading": place, "value": replaced.written} if replaced else None
     after = {"reading": place, "value": made.written, "unit": made.unit_written, "instrument": made.instrument}
+    after["row_sha256"] = row_sha256(made)
     _record(by, verb, spot, before=before, after=after, reason=made.reason)
     return made
 

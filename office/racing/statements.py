@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from office.audit import trail
+from office.audit.digest import row_sha256
 from office.audit.refusals import WrongState
 from office.people.models import Person
 from office.racing import rules
@@ -22,6 +23,7 @@ from office.racing.results import Result
 
 BY_CERTIFICATE, BY_HAND = "certificate", "by_hand"
 # In force on the first day: then a valid certificate existed. One that begins later is the committee's to judge.
+SETTLED = ("settled_at", "settled_by_id", "settled_how", "certificate", "settled_reason")  # columns of the end
 SHOWS_IT = ("in_force", "ends_during_event")
 
 
@@ -58,6 +60,7 @@ def record_statement(
         signed_at=signed_at, recorded_by=by, remark=remark.strip(),
     )  # fmt: skip
     after = {"statement": made.key, "entry": made.written, "signed_at": trail.instant(signed_at)}
+    after["row_sha256"] = row_sha256(made, without=SETTLED)
     trail.record(by=by, verb="record_statement", subject=event, after=after)
     return made
 
@@ -109,7 +112,7 @@ def _settle(
         verb="settle_statement",
         subject=statement.event,
         before={"statement": statement.key, "entry": statement.written},
-        after={"how": how, "certificate": certificate},
+        after={"how": how, "certificate": certificate, "row_sha256": row_sha256(statement)},
         reason=reason,
         boat=boat,
         certificate=certificate,

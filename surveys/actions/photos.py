@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import secrets
 from functools import partial
 from typing import IO
@@ -11,6 +12,7 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
+from office.audit.digest import row_sha256
 from office.audit.refusals import WrongState
 from office.people.models import Person
 from surveys import rules
@@ -23,6 +25,7 @@ from surveys.row_keys import Place
 from surveys.values import Unreadable, seen
 
 MOST_PHOTOS = 60  # of one visit (judgement, no source)
+REMOVED = ("removed_by_id", "removed_at", "removed_reason")  # columns that come with the removal
 
 
 class PhotoExists(WrongState):
@@ -49,12 +52,11 @@ def add_photo(
     _check_new(visit, token)
     picture = picture_of(file, size)  # before the lock: it takes its time
     stem = secrets.token_hex(16)
-    names = [
-        default_storage.save(f"photos/{stem}.jpg", ContentFile(picture.content)),
-        default_storage.save(f"photos/{stem}.small.jpg", ContentFile(picture.small)),
-    ]
+    names = [f"photos/{stem}.jpg", f"photos/{stem}.small.jpg"]
     slug, mast, position = place or ("", "", "")
     try:
+        for name, content in zip(names, (picture.content, picture.small), strict=True):
+            default_storage.save(name, ContentFile(content))
         with transaction.atomic():
             return _keep(
                 Photo(
@@ -70,7 +72,8 @@ def add_photo(
                     added_by=by,
                     remark=seen("Remark", remark, LONGEST_REMARK, "remark"),
                     **({"token": token} if token else {}),
-                )
+                ),
+                hashlib.sha256(picture.small).hexdigest(),
             )
     except BaseException:
         _forget(names)
@@ -89,12 +92,13 @@ def remove_photo(*, by: Person, photo: Photo, reason: str) -> Photo:
         raise WrongState("This photograph has been removed already.")
     photo.removed_by, photo.removed_at, photo.removed_reason = by, timezone.now(), given_reason(reason, 300)
     photo.save(update_fields=["removed_by", "removed_at", "removed_reason"])
-    finish(visit, by=by, verb="remove_photo", before=_summary(photo), reason=photo.removed_reason)
+    after = {"row_sha256": row_sha256(photo)}
+    finish(visit, by=by, verb="remove_photo", before=_summary(photo), after=after, reason=photo.removed_reason)
     transaction.on_commit(partial(_forget, [photo.name, photo.thumb_name]))
     return photo
 
 
-def _keep(photo: Photo) -> Photo:
+def _keep(photo: Photo, small_sha256: str) -> Photo:
     visit = photo.visit
     lock(visit)
     rules.check_state(visit, "write")
@@ -103,7 +107,8 @@ def _keep(photo: Photo) -> Photo:
     if visit.photos.filter(removed_at__isnull=True).count() >= MOST_PHOTOS:
         raise WrongState(f"A visit keeps at most {MOST_PHOTOS} photographs; remove one that is not needed.")
     photo.save(force_insert=True)
-    finish(visit, by=photo.added_by, verb="add_photo", after=_summary(photo))
+    after = {**_summary(photo), "row_sha256": row_sha256(photo, without=REMOVED), "small_sha256": small_sha256}
+    finish(visit, by=photo.added_by, verb="add_photo", after=after)
     return photo
 
 

@@ -6,6 +6,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from computations.inputs import Rig
+from office.audit.digest import row_sha256
 from office.audit.refusals import WrongState
 from office.people.models import Person
 from surveys import rules
@@ -67,7 +68,7 @@ def record_reading(
     )
     reading.remark = _remark(remark)
     _store(reading, written, by, former, READ_AGAIN if former else "")
-    finish(visit, by=by, verb="record_reading", after=summary(reading), reason=reading.reason)
+    finish(visit, by=by, verb="record_reading", after=_told(reading), reason=reading.reason)
     return reading
 
 
@@ -110,7 +111,7 @@ def amend_reading(
         by=by,
         verb="amend_reading",
         before=summary(reading),
-        after=summary(amended),
+        after=_told(amended),
         reason=amended.reason,
     )
     return amended
@@ -138,7 +139,8 @@ def withdraw_reading(*, by: Person, reading: Reading, reason: str, token: str | 
         token=token,
     )
     gone.save(force_insert=True)
-    finish(visit, by=by, verb="withdraw_reading", before=summary(reading), reason=gone.reason)
+    after = {"row_sha256": row_sha256(gone)}
+    finish(visit, by=by, verb="withdraw_reading", before=summary(reading), after=after, reason=gone.reason)
     return gone
 
 
@@ -164,7 +166,7 @@ def undo_reading(*, by: Person, visit: Visit, reading: Reading | None = None, to
         undone.instrument, undone.remark = former.instrument, former.remark
         written = Written(former.value, former.written, former.unit_written)
     _store(undone, written, by, last, UNDONE)
-    after = None if undone.withdrawn else summary(undone)
+    after = {"row_sha256": row_sha256(undone)} if undone.withdrawn else _told(undone)
     finish(visit, by=by, verb="undo_reading", before=summary(last), after=after, reason=UNDONE)
     return undone
 
@@ -189,6 +191,11 @@ def summary(reading: Reading) -> dict[str, str]:
         "instrument": reading.instrument.identifier if reading.instrument else "",
         **({"remark": reading.remark} if reading.remark else {}),
     }
+
+
+def _told(reading: Reading) -> dict[str, str]:
+    """The same with the digest of its row: the register is verified by it."""
+    return {**summary(reading), "row_sha256": row_sha256(reading)}
 
 
 def _open(by: Person, visit: Visit) -> None:

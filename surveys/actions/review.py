@@ -6,6 +6,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from computations.catalogue import READINGS
+from office.audit.digest import row_sha256
 from office.audit.refusals import Stale, WrongState
 from office.people.models import Person
 from surveys import rules
@@ -136,7 +137,11 @@ def accept_visit(*, by: Person, visit: Visit, edition: int, reason: str = "") ->
         by=by,
         verb="accept_visit",
         fields=("reviewer", "accepted_at", "acceptance_reason", "awaits_certificate"),
-        after={"round": str(signed.round), "content_sha256": signed.content_sha256},
+        after={
+            "round": str(signed.round),
+            "content_sha256": signed.content_sha256,
+            "row_sha256": row_sha256(accepted),
+        },
         reason=visit.acceptance_reason,
     )
 

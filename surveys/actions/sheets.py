@@ -17,6 +17,8 @@ from boats.models import Boat
 from boats.names import normalise_sail_number
 from computations import inputs
 from computations.catalogue import READINGS
+from office.audit.digest import rows_sha256
+from office.audit.instants import instant
 from office.audit.refusals import WrongState
 from office.people.models import Person
 from surveys import rules
@@ -63,6 +65,7 @@ class _Plan:
     instruments: dict[str, Instrument]
     reason: str
     findings: Findings
+    at: dt.datetime = field(default_factory=timezone.now)  # the moment that all its rows bear
     rows: list[list[Any]] = field(default_factory=list)
     new: int = 0
     same: int = 0
@@ -119,6 +122,7 @@ def take_log_sheet(
             "readings_new": str(plan.new),
             "readings_same": str(plan.same),
             "readings_amended": str(plan.amended),
+            **_digest(plan),
             "preparation_answered": str(answered),
             **{name: _shown(value) for name, value in conditions.items()},
         },
@@ -184,7 +188,7 @@ def _plan_readings(sheet: LogSheet, given: inputs.Visit, plan: _Plan) -> None:
     absent: dict[tuple[str, str], set[str]] = defaultdict(set)
     for mark in absences_of(visit):
         absent[mark.slug, mark.mast].add(mark.position)
-    now = connection.ops.adapt_datetimefield_value(timezone.now())
+    now = connection.ops.adapt_datetimefield_value(plan.at)
     for row, reading in zip(sheet.record("reading"), given.readings, strict=True):
         _check_instrument(row, plan.instruments, day, plan.findings)
         try:
@@ -267,6 +271,14 @@ def store_rows(rows: list[list[Any]]) -> None:
     if rows:
         with connection.cursor() as cursor:
             cursor.executemany(_INSERT, rows)
+
+
+def _digest(plan: _Plan) -> dict[str, str]:
+    """What the rows say, for the register's verification: the rows of this sheet are those that bear its moment."""
+    if not plan.rows:
+        return {}
+    rows = [Reading(**{**dict(zip(_COLUMNS, row, strict=True)), "recorded_at": plan.at}) for row in plan.rows]
+    return {"readings_at": instant(plan.at), "rows_sha256": rows_sha256(rows)}
 
 
 def _store_preparation(visit: Visit, given: inputs.Visit) -> int:

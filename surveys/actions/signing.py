@@ -8,6 +8,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from computations.catalogue import BOOM_HEIGHT_METHODS
+from office.audit.digest import row_sha256
 from office.audit.refusals import NotAllowed, WrongState
 from office.people.models import Person
 from surveys import rules
@@ -137,4 +138,6 @@ def _bind(visit: Visit, signed: SignOff) -> dict[str, str]:
         signed.save(force_insert=True)
     except IntegrityError:
         raise WrongState("This visit has been signed already.") from None
-    return {"round": str(signed.round), "content_sha256": signed.content_sha256}
+    return {
+        "round": str(signed.round), "content_sha256": signed.content_sha256, "row_sha256": row_sha256(signed)
+    }  # fmt: skip

@@ -8,18 +8,20 @@ from office import papers
 from office.audit.models import Entry
 from office.certificates import snapshot
 from office.certificates.models import Amendment
-from office.certificates.verification.findings import Misfit, parsed
+from office.certificates.verification.findings import Misfit, guarded, parsed
 
 VERB = "amend_certificate"
 
 
 def check_all() -> Iterator[Misfit]:
-    rows = Amendment.objects.select_related("certificate", "issued_by").order_by("certificate_id", "number")
+    rows = Amendment.objects.select_related(
+        "certificate", "issued_by", "seal__statement_key", "seal__paper_key"
+    ).order_by("certificate_id", "number")
     kept = set()
     for one in rows.iterator(chunk_size=100):
         kept.add((one.certificate.number, one.number))
-        yield from _stated(one)
-        yield from _papers(one)
+        for check in (_stated(one), _papers(one)):
+            yield from guarded(str(one), check)
     for number, certificate, after in Entry.objects.filter(verb=VERB).values_list("number", "certificate", "after"):
         if (certificate, parsed(after).get("number")) not in kept:
             yield Misfit(
@@ -58,5 +60,7 @@ def _papers(one: Amendment) -> Iterator[Misfit]:
         yield Misfit(name, f"{name} has no paper in {' or '.join(missing)}.")
     told = Entry.objects.filter(verb=VERB, certificate=one.certificate.number, actor=one.issued_by.key)
     wanted = {"number": one.number, "snapshot_sha256": one.snapshot_sha256, "documents": hashes}
+    if seal := getattr(one, "seal", None):
+        wanted |= {"statement_key": seal.statement_key.identifier, "paper_key": seal.paper_key.identifier}
     if not any(wanted.items() <= parsed(row.after).items() for row in told):
         yield Misfit(name, f"The trail does not tell of {name} as the register holds it.")

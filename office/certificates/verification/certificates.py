@@ -10,12 +10,14 @@ from typing import Any
 
 from django.db.models import F
 
+from office.audit.digest import row_sha256
 from office.audit.models import Entry
 from office.audit.trail import GENESIS
 from office.certificates import paper, snapshot
-from office.certificates.models import Certificate, Document, Ending
+from office.certificates.actions import ENDED
+from office.certificates.models import Certificate, Document, Ending, Seal
 from office.certificates.verification import invented
-from office.certificates.verification.findings import CHUNK, Misfit, parsed
+from office.certificates.verification.findings import CHUNK, Misfit, guarded, parsed
 from office.certificates.verification.papers import NotOurPaper, attached_snapshot
 from surveys.models import SignOff, VisitState
 
@@ -40,10 +42,12 @@ def check_all() -> Iterator[Misfit]:
         told = _rows_of_trail(chunk)
         heads = _heads(chunk)
         for one in chunk:
-            yield from _snapshot(one)
-            yield from _ending(one)
-            yield from _papers(one, excused=one.number in excused)
-            yield from _trail(one, told[one.number], heads)
+            checks = (
+                _snapshot(one), _ending(one), _papers(one, excused=one.number in excused),
+                _trail(one, told[one.number], heads),
+            )  # fmt: skip
+            for check in checks:
+                yield from guarded(one.number, check)
     yield from _two_in_force()
     yield from _rows_without_certificate()
 
@@ -120,6 +124,8 @@ def _at(stated: Any, *path: str) -> Any:
 
 def _ending(one: Certificate) -> Iterator[Misfit]:
     natural = one.valid_until + dt.timedelta(days=1)
+    if one.ending == Ending.NONE and (one.ended_on or one.ended_at or one.ended_by_id or one.ending_reason):
+        yield Misfit(one.number, f"{one.number} has not been ended, but says when, why or by whom it was.")
     if one.ending == Ending.NONE and one.in_force_before != natural:
         yield Misfit(one.number, f"{one.number} ends on another day than it states, and nothing says why.")
     if one.ending != Ending.NONE and (
@@ -235,6 +241,7 @@ def _trail(one: Certificate, told: list[Entry], heads: dict[str, int]) -> Iterat
         return
     last = parsed(endings[-1].after) if endings else {}
     same = last.get("in_force_before") == one.in_force_before.isoformat() and last.get("ending") == one.ending
+    same = same and last.get("row_sha256", row_sha256(one)) == row_sha256(one)
     if not same or endings[-1].verb != ENDINGS[Ending(one.ending)]:
         yield Misfit(one.number, f"{one.number} was {one.ending}, but the trail does not tell so of that day.")
 
@@ -252,6 +259,12 @@ def _issue(one: Certificate, entry: Entry) -> Iterator[Misfit]:
             yield Misfit(
                 one.number, f"Row {entry.number} of the trail issued {one.number} with {what} than the register's."
             )
+    seal = Seal.objects.filter(certificate=one).values_list("statement_key__identifier", "paper_key__identifier")
+    if "paper_key" in told and seal.first() != (told.get("statement_key"), told["paper_key"]):
+        yield Misfit(one.number, f"Row {entry.number} of the trail sealed {one.number} with other keys.")
+    digest = row_sha256(one, without=ENDED)
+    if told.get("row_sha256", digest) != digest:
+        yield Misfit(one.number, f"Row {entry.number} of the trail tells otherwise of the issue of {one.number}.")
     if entry.actor != one.issued_by.key:
         yield Misfit(one.number, f"Row {entry.number} of the trail names another certifier of {one.number}.")
 

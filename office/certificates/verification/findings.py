@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
+
+from django.db import InterfaceError, OperationalError
 
 CHUNK = 100  # rows held at once; a certificate brings two papers of some tens of kilobytes
 
@@ -15,6 +18,18 @@ class Misfit:
 
     subject: str
     sentence: str
+
+
+def guarded(subject: str, check: Iterator[Misfit]) -> Iterator[Misfit]:
+    """What a check finds; where what it reads was altered so far that it breaks the reader, that is the finding."""
+    try:
+        yield from check
+    except (OSError, OperationalError, InterfaceError):
+        raise  # storage or database is away, which says nothing of the register
+    except Exception as error:  # noqa: BLE001  (rows altered behind the office's back may break anything)
+        yield Misfit(
+            subject, f"It cannot be looked at any more ({type(error).__name__}): what it rests on was altered."
+        )
 
 
 def parsed(text: str) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from office.audit import trail
 from office.certificates import constraints
 from office.certificates.models import Certificate, Document
 from office.certificates.verification import amendments, certificates, photos, seals, suspensions, visits
-from office.certificates.verification.findings import Misfit
+from office.certificates.verification.findings import Misfit, guarded
 from surveys.models import Photo, Reading, SignOff
 
 
@@ -20,12 +20,12 @@ def check_all() -> Iterator[Misfit]:
     return chain(
         (Misfit("trail", str(finding)) for finding in trail.verify()),
         (Misfit("database", sentence) for sentence in constraints.missing(connection)),
-        visits.check_all(),
-        photos.check_all(),
-        certificates.check_all(),
-        suspensions.check_all(),
-        seals.check_all(),
-        amendments.check_all(),
+        guarded("visits", visits.check_all()),
+        guarded("photographs", photos.check_all()),
+        guarded("certificates", certificates.check_all()),
+        guarded("suspensions", suspensions.check_all()),
+        guarded("seals", seals.check_all()),
+        guarded("amendments", amendments.check_all()),
     )
 
 

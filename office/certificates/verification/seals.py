@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterator
+from typing import Any
 
 from django.utils import timezone
 
+from office.audit.instants import instant
 from office.audit.models import Entry
 from office.certificates import snapshot
 from office.certificates.models import Amendment, Certificate, Document, OfficeKey, Seal
@@ -14,14 +17,20 @@ from office.certificates.seal.actions import told_of
 from office.certificates.seal.published import PAPER, PublishedKeys
 from office.certificates.verification import invented
 from office.certificates.verification.certificates import in_chunks
-from office.certificates.verification.findings import Misfit, parsed
+from office.certificates.verification.findings import Misfit, guarded, parsed
 
 TOLD = ("make_office_key", "retire_office_key")
 
 
 def check_all() -> Iterator[Misfit]:
+    yield from _told_keys()
+    yield from guarded("keys", _sealed())  # one key that cannot be read leaves no signature that can be checked
+
+
+def _sealed() -> Iterator[Misfit]:
     keys = keyring.published()
-    yield from _keys(keys)
+    for row in OfficeKey.objects.defer("private").order_by("pk"):
+        yield from guarded(row.identifier, _key(row, keys))
     first = OfficeKey.objects.order_by("used_from").first()
     up_to = invented.loaded_up_to()
     for chunk in in_chunks():
@@ -33,8 +42,8 @@ def check_all() -> Iterator[Misfit]:
         for certificate in chunk:
             seal = seals.get(certificate.pk)
             if seal:
-                yield from _seal(certificate, seal, keys)
-                yield from _papers(certificate, keys)
+                for check in (_seal(certificate, seal, keys), _papers(certificate, keys)):
+                    yield from guarded(certificate.number, check)
             elif first and certificate.issued_at >= first.used_from and certificate.number not in excused:
                 yield Misfit(certificate.number, f"{certificate.number} bears no seal, though the office had keys.")
     yield from _amendments(keys)
@@ -46,19 +55,23 @@ def _amendments(keys: PublishedKeys) -> Iterator[Misfit]:
     signed = {(number, parsed(after).get("number")) for number, after in told if parsed(after).get("statement_key")}
     rows = Amendment.objects.select_related("certificate", "seal__statement_key").prefetch_related("documents")
     for one in rows.iterator(chunk_size=20):
-        seal = getattr(one, "seal", None)
-        if seal:
-            content = statement_file.write(
-                parsed(one.snapshot), seal.statement_key.identifier, seal.signature, statement_file.AMENDMENT
-            )
-            yield from _faults(one, "signed statement", checking.check_file(content, keys, timezone.now()))
-        elif (one.certificate.number, one.number) in signed:
-            yield Misfit(str(one), f"{one} bears no seal, though the trail tells of one.")
-        for document in one.documents.all():
-            verdict = checking.check_paper(bytes(document.pdf), keys, timezone.now(), thorough=False)
-            yield from _faults(one, f"{document.paper} paper", verdict)
-            if verdict.document and snapshot.canonical(verdict.document) != one.snapshot:
-                yield Misfit(str(one), f"The {document.paper} paper of {one} carries another signed statement.")
+        yield from guarded(str(one), _amendment(one, (one.certificate.number, one.number) in signed, keys))
+
+
+def _amendment(one: Amendment, signed: bool, keys: PublishedKeys) -> Iterator[Misfit]:
+    seal = getattr(one, "seal", None)
+    if seal:
+        content = statement_file.write(
+            parsed(one.snapshot), seal.statement_key.identifier, seal.signature, statement_file.AMENDMENT
+        )
+        yield from _faults(one, "signed statement", checking.check_file(content, keys, timezone.now()))
+    elif signed:
+        yield Misfit(str(one), f"{one} bears no seal, though the trail tells of one.")
+    for document in one.documents.all():
+        verdict = checking.check_paper(bytes(document.pdf), keys, timezone.now(), thorough=False)
+        yield from _faults(one, f"{document.paper} paper", verdict)
+        if verdict.document and snapshot.canonical(verdict.document) != one.snapshot:
+            yield Misfit(str(one), f"The {document.paper} paper of {one} carries another signed statement.")
 
 
 def _faults(one: Amendment, what: str, verdict: checking.Verdict) -> Iterator[Misfit]:
@@ -67,24 +80,34 @@ def _faults(one: Amendment, what: str, verdict: checking.Verdict) -> Iterator[Mi
             yield Misfit(str(one), f"The {what} of {one}: {point.sentence}")
 
 
-def _keys(keys: PublishedKeys) -> Iterator[Misfit]:
+def _told_keys() -> Iterator[Misfit]:
     """As many keys as the trail tells of, each as it tells it."""
     told = {(entry.verb, entry.subject): parsed(entry.after) for entry in Entry.objects.filter(verb__in=TOLD)}
     known = set()
     for row in OfficeKey.objects.defer("private").order_by("pk"):
         known.add(row.identifier)
-        if told.get(("make_office_key", row.identifier)) != told_of(row):
-            yield Misfit(row.identifier, f"The trail tells nothing of a key {row.identifier} such as the register's.")
-        if bool(row.retired_at) != (("retire_office_key", row.identifier) in told):
-            yield Misfit(row.identifier, f"Trail and register differ on the retirement of the key {row.identifier}.")
-        key = keys.keys[row.identifier]
-        if making.identifier_of(key.public) != row.identifier:
-            yield Misfit(row.identifier, f"The key {row.identifier} does not have the public part it is named for.")
-        if key.purpose == PAPER and checking.issuer_of(key, keys) is None:
-            yield Misfit(row.identifier, f"No root of the office vouches for the key {row.identifier}.")
+        made, retired = (told.get((verb, row.identifier)) for verb in TOLD)
+        yield from guarded(row.identifier, _told_key(row, made, retired))
     for verb, identifier in told:
         if verb == "make_office_key" and identifier not in known:
             yield Misfit(identifier, f"The trail tells of a key {identifier} that the register does not hold.")
+
+
+def _told_key(row: OfficeKey, made: object, retired: dict[str, Any] | None) -> Iterator[Misfit]:
+    encoded = (row.public, row.certificate)
+    if made != told_of(row) or any(base64.b64encode(base64.b64decode(one)).decode() != one for one in encoded):
+        yield Misfit(row.identifier, f"The trail tells nothing of a key {row.identifier} such as the register's.")
+    at = instant(row.retired_at) if row.retired_at else None
+    if at != (retired["retired_at"] if retired else None):
+        yield Misfit(row.identifier, f"Trail and register differ on the retirement of the key {row.identifier}.")
+
+
+def _key(row: OfficeKey, keys: PublishedKeys) -> Iterator[Misfit]:
+    key = keys.keys[row.identifier]
+    if making.identifier_of(key.public) != row.identifier:
+        yield Misfit(row.identifier, f"The key {row.identifier} does not have the public part it is named for.")
+    if key.purpose == PAPER and checking.issuer_of(key, keys) is None:
+        yield Misfit(row.identifier, f"No root of the office vouches for the key {row.identifier}.")
 
 
 def _seal(one: Certificate, seal: Seal, keys: PublishedKeys) -> Iterator[Misfit]:

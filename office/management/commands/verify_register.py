@@ -1,8 +1,10 @@
-"""`manage.py verify_register`: trail, signatures, readings, certificates and papers against each other."""
+"""`manage.py verify_register`: trail, signatures, readings, certificates, papers and events against each other."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from office.certificates.verification import invented, register
 from office.certificates.verification.findings import Misfit
 from office.certificates.verification.papers import NotOurPaper, against, read_file
+from office.racing import verification as racing
 from office.storage.address import StorageAway
 
 MOST = 1000  # findings kept; a register that is wrong throughout says so before that
@@ -22,6 +25,10 @@ WORDS = {
     "certificates": "certificates",
     "documents": "papers",
 }
+
+
+def everything_that_does_not_fit() -> Iterator[Misfit]:
+    return chain(register.check_all(), racing.check_all())
 
 
 class Command(BaseCommand):
@@ -74,7 +81,7 @@ class Command(BaseCommand):
 
 def _misfits() -> list[Misfit]:
     misfits = []
-    for misfit in register.check_all():
+    for misfit in everything_that_does_not_fit():
         misfits.append(misfit)
         if len(misfits) == MOST:
             misfits.append(Misfit("register", f"The walk ended after {MOST} findings: too much does not fit."))

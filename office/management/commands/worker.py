@@ -6,17 +6,20 @@ import logging
 import os
 import signal
 import threading
+import time
 from typing import Any
 
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import DatabaseError, OperationalError, ProgrammingError, connection
+from django.db import DatabaseError, InterfaceError, OperationalError, ProgrammingError, connection
 
+from office import environment
 from office.letters import actions as letters
 from office.work import workers
 from office.work.actions import take_up_again, tidy_up
 from office.work.daily import ask_for_what_is_due
 
+ASK_AGAIN = 2.0  # seconds
 LETTERS_EVERY = 5.0  # seconds
 LOOK_EVERY = 15.0  # seconds: for work whose worker was killed
 log = logging.getLogger(__name__)
@@ -43,12 +46,28 @@ class Command(BaseCommand):
             watch.start()
             threading.Thread(target=send_letters, daemon=True).start()
         try:
-            call_command("db_worker", batch=once, startup_delay=False, reload=False, verbosity=0, interval=1.0)
+            work_off(once=once)
         finally:
             try:
                 workers.take_off(name)
             except DatabaseError:
                 log.warning("could not say that this worker ends", exc_info=True)
+
+
+def work_off(*, once: bool) -> None:
+    """Take piece after piece. A database that is busy or away for a while ends no worker: it asks again."""
+    while True:
+        try:
+            call_command("db_worker", batch=once, startup_delay=False, reload=False, verbosity=0, interval=1.0)
+        except (OperationalError, InterfaceError):
+            if once:
+                raise
+            log.warning("the database does not answer; long work waits for it", exc_info=True)
+            connection.close()
+            environment.stop_like_ctrl_c()  # the library's own way waits for what is under way: nothing is
+            time.sleep(ASK_AGAIN)
+        else:
+            return
 
 
 def look(name: str) -> None:

@@ -20,6 +20,7 @@ from django.db.models.functions import Replace
 from django.utils import timezone
 
 from office.audit import chain, triggers
+from office.audit.digest import row_sha256
 from office.audit.models import Entry
 from office.certificates import actions, constraints, paper, pdf, snapshot
 from office.certificates.models import Certificate, Document, OfficeKey, Seal
@@ -371,8 +372,12 @@ def test_a_rewritten_history_contradicts_the_paper_though_it_fits_in_itself(tmp_
         told = Entry.objects.get(verb="issue_certificate", certificate=one.number)
         after = json.loads(told.after) | {
             "snapshot_sha256": snapshot.sha256(text), "trail_head": row.hash, "documents": hashes,
+                "row_sha256": row_sha256(Certificate.objects.get(pk=one.pk), without=actions.ENDED),
         }  # fmt: skip
         Entry.objects.filter(pk=told.pk).update(after=snapshot.canonical(after))
+        for ended in Entry.objects.filter(verb="replace_certificate", certificate=one.number):
+            after = json.loads(ended.after) | {"row_sha256": row_sha256(Certificate.objects.get(pk=one.pk))}
+            Entry.objects.filter(pk=ended.pk).update(after=snapshot.canonical(after))
         rehash_from(told.number)
     triggers.create_triggers(connection)
     assert verify()[0] == 0

@@ -6,12 +6,14 @@ import datetime as dt
 import threading
 
 import pytest
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 
+from office import environment
 from office.audit.refusals import WrongState
+from office.management.commands import worker
 from office.work import actions, doing, kinds
 from office.work.models import Work, WorkState
 from office.work.progress import MOST_SENTENCES, Lost, Progress
@@ -201,3 +203,21 @@ def test_two_workers_do_not_do_the_same(cast, calls):
     for one in threads:
         one.join()
     assert len(calls) == 1
+
+
+def test_a_database_that_is_away_for_a_while_ends_no_worker(monkeypatch):
+    asked: list[str] = []
+
+    def library(name: str, **options: object) -> None:
+        asked.append(name)
+        if len(asked) < 3:
+            raise OperationalError("database is locked")
+
+    monkeypatch.setattr(worker, "call_command", library)
+    monkeypatch.setattr(worker, "ASK_AGAIN", 0.0)
+    monkeypatch.setattr(environment, "stop_like_ctrl_c", lambda: None)
+    worker.work_off(once=False)
+    assert asked == ["db_worker"] * 3
+    asked.clear()
+    with pytest.raises(OperationalError):
+        worker.work_off(once=True)
