@@ -260,7 +260,7 @@ def _issue(one: Certificate, entry: Entry) -> Iterator[Misfit]:
                 one.number, f"Row {entry.number} of the trail issued {one.number} with {what} than the register's."
             )
     seal = Seal.objects.filter(certificate=one).values_list("statement_key__identifier", "paper_key__identifier")
-    if "paper_key" in told and seal.first() != (told.get("statement_key"), told["paper_key"]):
+    if "paper_key" in told and (seal.first() or ("", "")) != (told.get("statement_key"), told["paper_key"]):
         yield Misfit(one.number, f"Row {entry.number} of the trail sealed {one.number} with other keys.")
     digest = row_sha256(one, without=ENDED)
     if told.get("row_sha256", digest) != digest:

@@ -26,6 +26,7 @@ from office.demo.synthetic.stencils import Line, Row, Text, Values, row_of
 ROWS, TEXTS = 5_000, 250  # of the trail, and of long texts, in one batch
 AFTER, SUBJECT_AT, VERB = (COLUMNS.index(name) for name in ("after", "subject", "verb"))
 SIGNATURES = {"sign_visit": "measured", "accept_visit": "accepted"}
+DIGESTS = {"row_sha256", "rows_sha256", "readings_at", "small_sha256"}
 SUBJECT_WORD = "{subject}"  # stands in for a subject that the trail names by its row's number
 
 
@@ -173,7 +174,7 @@ class Walk:
     def _event(self, part: Part, row: tuple[Any, ...]) -> Event:
         told = dict(zip(COLUMNS, row, strict=True))
         subject = self._subject(told)
-        marked = list(_without_papers(row))
+        marked = list(_without_digests(_without_papers(row)))
         if subject:
             marked[SUBJECT_AT] = SUBJECT_WORD
         place = f'"number":{told["number"]},"previous_hash":"{told["previous_hash"]}"'
@@ -229,6 +230,13 @@ class Walk:
 
 def _speaks_of(row: tuple[Any, ...], part: Part) -> bool:
     return any(isinstance(value, str) and any(word in value for word in part.own) for value in row)
+
+
+def _without_digests(row: tuple[Any, ...]) -> tuple[Any, ...]:
+    """The pattern's digests are those of its own rows; a likeness's trail tells without any."""
+    told = json.loads(row[AFTER] or "{}")
+    kept = {name: value for name, value in told.items() if name not in DIGESTS}
+    return row if kept == told else (*row[:AFTER], rfc8785.dumps(kept).decode(), *row[AFTER + 1 :])
 
 
 def _without_papers(row: tuple[Any, ...]) -> tuple[Any, ...]:
