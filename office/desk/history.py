@@ -11,10 +11,11 @@ from django.shortcuts import get_object_or_404, render
 from boats import rules as boat_rules
 from boats.models import Boat
 from computations import typesetting
+from computations.agreement import Agreement, Between, between
 from computations.catalogue import DIMENSIONS
 from computations.charts import Point
 from computations.comparison import Comparison
-from computations.results import DimensionResult
+from computations.results import Change, DimensionResult
 from office.desk.boat import figures_hidden_from
 from office.desk.evidence import ChangeStory, tell
 from office.desk.queue import Waiting
@@ -67,6 +68,14 @@ class SideBySide:
     current: Visit
     comparison: Comparison
     stories: list[ChangeStory]
+    between: Between | None = None  # where two people measured
+
+    @property
+    def rows(self) -> list[tuple[Change, Agreement | None]]:
+        """Each change, with whether the two measurers agree on it."""
+        if self.between is None:
+            return [(one, None) for one in self.comparison.changes]
+        return [(one.change, one) for one in self.between.agreements]
 
 
 def accepted_visits(boat: Boat) -> list[tuple[Visit, Figures]]:
@@ -117,7 +126,16 @@ def side_by_side(measured: list[tuple[Visit, Figures]], previous: str, current: 
     comparison = compare_figures(before[1], now[1])
     real = [change for change in comparison.changes if change.verdict == "changed"]
     real.sort(key=lambda change: -abs(change.en or 0.0))
-    return SideBySide(before[0], now[0], comparison, [tell(change) for change in real])
+    return SideBySide(
+        before[0], now[0], comparison, [tell(change) for change in real], _between(before, now, comparison)
+    )
+
+
+def _between(before: tuple[Visit, Figures], now: tuple[Visit, Figures], comparison: Comparison) -> Between | None:
+    """How far two measurers agree; None where one person measured both times."""
+    if before[0].measurer_id == now[0].measurer_id:
+        return None
+    return between(before[1].derivation, now[1].derivation, comparison)
 
 
 def show(request: HttpRequest, key: str) -> HttpResponse:

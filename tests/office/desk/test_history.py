@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -53,6 +55,23 @@ def test_any_two_can_be_asked_for_and_nonsense_falls_back(client: Client, stage:
     assert f'value="{second.key}" selected' in turned.split('id="current"', maxsplit=1)[0]
     assert "+31." in turned
     assert "−31." in read(client, stage.cast.reviewer, stage, previous="no\x00such", current="'\"<script>")
+
+
+def test_two_measurers_are_told_how_far_they_agree(client: Client, stage: Stage) -> None:
+    """The lower band 30 mm higher differs whoever measured; one tape of theirs is left out of E_n."""
+    stage.visit("accepted")
+    second = accept_later(stage)
+    assert 'id="between"' not in read(client, stage.cast.reviewer, stage)
+    Visit.objects.filter(pk=second.pk).update(measurer=stage.cast.second_measurer)
+    page = read(client, stage.cast.reviewer, stage)
+    told = page.split('id="between">')[1].split("</p>")[0]
+    found = re.search(r"Mara Lind and Teo Varga agree on (\d+) of (\d+) dimensions", told)
+    assert found
+    assert 0 < int(found[1]) < int(found[2])
+    assert "T-03" in told
+    rows = page.split("<tbody>")[1].split("</tbody>")[0]
+    assert rows.count("Agrees") == int(found[1])
+    assert rows.count("Differs") == int(found[2]) - int(found[1])
 
 
 def test_strangers_see_nothing(client: Client, stage: Stage) -> None:
