@@ -93,7 +93,7 @@ def office_of(boats: int) -> Office:
 
 
 @lru_cache(maxsize=1)
-def _directory() -> Path:
+def directory() -> Path:
     if kept := os.environ.get("BENCH_KEEP"):
         Path(kept).mkdir(parents=True, exist_ok=True)
         return Path(kept)
@@ -104,19 +104,19 @@ def _directory() -> Path:
 
 def _file(boats: int) -> Path:
     """The office's database, made where it is not there yet, and brought to today's models where it is."""
-    file = _directory() / f"office-{boats}.sqlite3"
+    file = directory() / f"office-{boats}.sqlite3"
     if file.exists():
-        _manage(file, "migrate", "--verbosity=0")
+        manage(file, "migrate", "--verbosity=0")
         return file
     part = file.with_suffix(".part")
     part.unlink(missing_ok=True)
-    _manage(part, "migrate", "--verbosity=0")
-    _manage(part, "load_synthetic", f"--boats={boats}", "--papers=0")
+    manage(part, "migrate", "--verbosity=0")
+    manage(part, "load_synthetic", f"--boats={boats}", "--papers=0")
     part.rename(file)
     return file
 
 
-def _manage(file: Path, *arguments: str) -> None:
+def manage(file: Path, *arguments: str) -> None:
     program = Path(settings.BASE_DIR) / "manage.py"
     surroundings = os.environ | {"DATABASE_URL": f"sqlite:///{file}"}
     subprocess.run([sys.executable, str(program), *arguments], check=True, env=surroundings, stdout=subprocess.DEVNULL)

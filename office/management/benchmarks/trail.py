@@ -18,7 +18,7 @@ from office.people.models import Person, Role, RoleHolding
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-WALKED = 20_000
+WALKED = 100_000
 
 
 def _audited_write() -> tuple[Callable[[], object], Callable[[], object]]:
