@@ -6,7 +6,6 @@ Numbers of rows are a line: those of one boat's n-th likeness are `first + n * s
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
@@ -47,19 +46,21 @@ class Words:
     def stencil(self, text: str, extra: dict[str, int] | None = None) -> Text | None:
         """None where the text has none of the words. `extra`: words that are holes in this text only."""
         known = self._slots | (extra or {})
-        present = sorted((word for word in known if word in text), key=len, reverse=True)
-        if not present:
+        pieces: list[str | int] = [text]  # texts, and slots between them
+        for word in sorted((word for word in known if word in text), key=len, reverse=True):
+            apart: list[str | int] = []
+            for piece in pieces:
+                if isinstance(piece, int):
+                    apart.append(piece)
+                    continue
+                for number, part in enumerate(piece.split(word)):
+                    apart += [known[word], part] if number else [part]
+            pieces = apart
+        slots = [piece for piece in pieces if isinstance(piece, int)]
+        if not slots:
             return None
-        find = re.compile("|".join(re.escape(word) for word in present))
-        slots: list[int] = []
-        parts: list[str] = []
-        reached = 0
-        for found in find.finditer(text):
-            parts.append(text[reached : found.start()].replace("%", "%%"))
-            slots.append(known[found.group()])
-            reached = found.end()
-        parts.append(text[reached:].replace("%", "%%"))
-        return Text("%s".join(parts), itemgetter(*slots))
+        layout = "".join("%s" if isinstance(piece, int) else piece.replace("%", "%%") for piece in pieces)
+        return Text(layout, itemgetter(*slots))
 
 
 @dataclass(frozen=True, slots=True)

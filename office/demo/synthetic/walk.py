@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
@@ -27,6 +28,7 @@ ROWS, TEXTS = 5_000, 250  # of the trail, and of long texts, in one batch
 AFTER, SUBJECT_AT, VERB = (COLUMNS.index(name) for name in ("after", "subject", "verb"))
 SIGNATURES = {"sign_visit": "measured", "accept_visit": "accepted"}
 DIGESTS = {"row_sha256", "rows_sha256", "readings_at", "small_sha256"}
+WORD = re.compile(r"[A-Za-z0-9_-]{12,}")  # as keys, numbers of certificates and hashes are written
 SUBJECT_WORD = "{subject}"  # stands in for a subject that the trail names by its row's number
 
 
@@ -39,6 +41,7 @@ class Event:
     hashed: Text
     subject: Line | None
     sign_off: tuple[Row, int, Text, int] | None = None  # row, content's column, content, slot of its hash
+    first: bool = False  # the measurer's signature; the reviewer's is under the same
     certificate: Issue | None = None
 
 
@@ -64,13 +67,14 @@ class Walk:
         self.sealed: list[Any] = []
         self.documents: list[Any] = []
         self.seal_keys: keyring.InUse | None = None
+        self.whose = {word: part for part in cast.parts for word in part.own}
 
     def batches(self) -> Iterator[Batch]:
         table = self.cast.pattern.tables[TRAIL]
         order = [table.at(column) for column in COLUMNS]
         for given in sorted(table.rows):
             row = tuple(given[at] for at in order)
-            part = next((one for one in self.cast.parts if _speaks_of(row, one)), None)
+            part = self._part_of(row)
             steps = self._office_row(row) if part is None else self._rows(self._event(part, row))
             while list(islice(steps, ROWS)):
                 yield from self._flush(full=False)
@@ -137,7 +141,8 @@ class Walk:
         assert event.sign_off is not None  # noqa: S101
         stencil, at, content, slot = event.sign_off
         text = content.layout % content.pick(values)
-        values[slot] = hashlib.sha256(text.encode()).hexdigest()
+        if event.first:
+            values[slot] = hashlib.sha256(text.encode()).hexdigest()
         row = stencil.fill(values, likeness)
         row[at] = text
         self.sign_offs.append(row)
@@ -171,6 +176,14 @@ class Walk:
 
     # ---- Stencils of the trail ----
 
+    def _part_of(self, row: tuple[Any, ...]) -> Part | None:
+        """Whom a row speaks of: the first key, number or address in it that is a boat's own."""
+        for value in row:
+            for word in WORD.findall(value) if isinstance(value, str) else ():
+                if word in self.whose:
+                    return self.whose[word]
+        return None
+
     def _event(self, part: Part, row: tuple[Any, ...]) -> Event:
         told = dict(zip(COLUMNS, row, strict=True))
         subject = self._subject(told)
@@ -184,7 +197,7 @@ class Walk:
         stencil = row_of(marked, part.words, leave=[PREVIOUS, HASH], extra={SUBJECT_WORD: SUBJECT})
         event = Event(part, stencil, hashed, subject)
         if told["verb"] in SIGNATURES:
-            event.sign_off = self._sign_off(part, told)
+            event.sign_off, event.first = self._sign_off(part, told), told["verb"] == "sign_visit"
         if told["verb"] == "issue_certificate":
             event.certificate = self._certificate(part, told)
         return event
@@ -226,10 +239,6 @@ class Walk:
             head=part.slot(head),
             pair=NUMBERED,
         )
-
-
-def _speaks_of(row: tuple[Any, ...], part: Part) -> bool:
-    return any(isinstance(value, str) and any(word in value for word in part.own) for value in row)
 
 
 def _without_digests(row: tuple[Any, ...]) -> tuple[Any, ...]:

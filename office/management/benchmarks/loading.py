@@ -18,7 +18,7 @@ from office.management.benchmarks import Benchmark
 from office.management.benchmarks.scale import Office, directory, manage
 from office.people.models import Person
 
-BOATS, VISITS = 480, 3
+BOATS, VISITS = 1_200, 3
 
 
 def _load() -> tuple[Callable[[], object], Callable[[], object]]:
