@@ -67,12 +67,12 @@ class Words:
 class Row:
     """A row of the pattern: its plain values, and the columns to be filled in."""
 
-    plain: tuple[Any, ...]
+    plain: list[Any]
     numbers: tuple[tuple[int, Line], ...]
     texts: tuple[tuple[int, Text], ...]
 
     def fill(self, values: Values, likeness: int) -> list[Any]:
-        row = list(self.plain)
+        row = self.plain.copy()
         for at, (first, step) in self.numbers:
             row[at] = first + likeness * step
         for at, text in self.texts:
@@ -95,4 +95,4 @@ def row_of(
         for at, value in enumerate(plain)
         if isinstance(value, str) and value and at not in left
     ]
-    return Row(tuple(plain), tuple(numbers), tuple((at, text) for at, text in texts if text))
+    return Row(list(plain), tuple(numbers), tuple((at, text) for at, text in texts if text))
