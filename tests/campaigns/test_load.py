@@ -34,7 +34,7 @@ PEOPLE = 4
 PAUSE = 0.1  # seconds between two requests of one person, who reads what was answered
 LOOKS = 60  # at the memory
 MOST_GROWTH = 1.10 if MINUTES >= 5 else 3.0  # a server that has just started still takes its first pages in
-BOATS = 40 if MINUTES >= 5 else 2
+BOATS = 20 if MINUTES >= 5 else 2
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("own_keys")]
 
