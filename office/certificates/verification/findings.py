@@ -9,6 +9,8 @@ from typing import Any
 
 from django.db import InterfaceError, OperationalError
 
+from office.storage.address import StorageAway
+
 CHUNK = 100  # rows held at once; a certificate brings two papers of some tens of kilobytes
 
 
@@ -24,11 +26,12 @@ def guarded(subject: str, check: Iterator[Misfit]) -> Iterator[Misfit]:
     """What a check finds; where what it reads was altered so far that it breaks the reader, that is the finding."""
     try:
         yield from check
-    except (OSError, OperationalError, InterfaceError):
+    except (StorageAway, OperationalError, InterfaceError):
         raise  # storage or database is away, which says nothing of the register
     except Exception as error:  # noqa: BLE001  (rows altered behind the office's back may break anything)
         yield Misfit(
-            subject, f"It cannot be looked at any more ({type(error).__name__}): what it rests on was altered."
+            subject,
+            f"It cannot be looked at any more ({type(error).__name__}): what it rests on was altered or is gone.",
         )
 
 
