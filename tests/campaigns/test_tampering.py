@@ -114,7 +114,8 @@ def made(changes: list[Change]) -> tuple[list[Change], list[str]]:
 
 def test_every_change_is_found_and_named(changeable: None) -> None:
     began, tamperer = time.monotonic(), Tamperer(random.Random(SEED))
-    count, unnamed, kinds = 0, [], Counter[str]()
+    count, kinds = 0, Counter[str]()
+    unnamed: list[str] = []
     waiting: list[Change] = []
     while count < CHANGES:
         taken, said = made(drawn(tamperer, waiting))
