@@ -10,6 +10,7 @@ urlpatterns = [
     path("list.<str:kind>", instruments.export, name="export"),
     path("record/", instruments.record, name="record"),
     path("<str:identifier>/", instruments.show, name="instrument"),
+    path("<str:identifier>/label/", instruments.print_label, name="label"),
     path("<str:identifier>/calibrate/", instruments.calibrate, name="calibrate"),
     path("<str:identifier>/out-of-use/", instruments.take_out_of_use, name="out_of_use"),
 ]

@@ -22,8 +22,10 @@ from office.people.models import Person, Role
 from surveys import actions, rules
 from surveys.forms.instruments import CalibrationForm, InstrumentFilter, InstrumentForm, OutOfUseForm
 from surveys.models import Instrument
+from surveys.paper import label
 from surveys.queries import listed_instruments
 from surveys.views.common import person_of, posted, sent, status_of
+from surveys.views.paper import answer
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -162,6 +164,12 @@ def show(request: HttpRequest, identifier: str) -> HttpResponse:
         "keeps": rules.may_keep_instruments(person_of(request)),
     }
     return render(request, "instruments/instrument.html", context)
+
+
+@require_roles(*READERS)
+def print_label(request: HttpRequest, identifier: str) -> HttpResponse:
+    instrument = get_object_or_404(listed_instruments(), identifier=identifier)
+    return answer(label.of(instrument), f"{instrument.identifier}-label.pdf")
 
 
 @require_roles(*OFFICE)

@@ -232,6 +232,7 @@ TABLE: dict[str, Access] = {
     "instruments:list": only(KIT_READERS),
     "instruments:export": only(KIT_READERS),
     "instruments:instrument": only(KIT_READERS),
+    "instruments:label": only(KIT_READERS),
     "instruments:record": only(OFFICE),
     "instruments:calibrate": only(OFFICE),
     "instruments:out_of_use": only(OFFICE),

@@ -85,7 +85,7 @@ def test_pages_of_instruments_by_role(stage: Stage, name: str) -> None:
     url = reverse(f"instruments:{name}", args={"list": [], "record": [], "export": ["csv"]}.get(name, ["T-03"]))
     readers = {"measurer", "second_measurer", "reviewer", "certifier", "administrator"}
     keepers = {"reviewer", "certifier", "administrator"}
-    allowed = readers if name in {"list", "instrument", "export"} else keepers
+    allowed = readers if name in {"list", "instrument", "export", "label"} else keepers
     for part, person in stage.cast.people().items():
         assert as_(person).get(url).status_code == (200 if part in allowed else 403), part
         assert as_(person).post(url).status_code == ((200 if allowed is readers else 422) if part in allowed else 403)
