@@ -12,5 +12,6 @@ urlpatterns = [
     path("<str:identifier>/", instruments.show, name="instrument"),
     path("<str:identifier>/label/", instruments.print_label, name="label"),
     path("<str:identifier>/calibrate/", instruments.calibrate, name="calibrate"),
+    path("<str:identifier>/maintain/", instruments.maintain, name="maintain"),
     path("<str:identifier>/out-of-use/", instruments.take_out_of_use, name="out_of_use"),
 ]

@@ -13,6 +13,7 @@ from django.utils import timezone
 from boats.models import Boat, Rig
 from computations.catalogue import READINGS
 from surveys.dock_models import TOKEN_LENGTH, AbsentReading, DeviceEntry, Photo, ReadingConflict
+from surveys.maintenance_models import LONGEST_FIRMWARE, Maintenance
 
 __all__ = [
     "AbsentReading",
@@ -21,6 +22,7 @@ __all__ = [
     "DeviceEntry",
     "Instrument",
     "InterestException",
+    "Maintenance",
     "Photo",
     "PreparationAnswer",
     "Query",
@@ -47,6 +49,7 @@ class Instrument(models.Model):
     kind = models.CharField(max_length=12)  # computations.inputs.INSTRUMENT_KINDS
     maker = models.CharField(max_length=80, blank=True)
     serial_number = models.CharField(max_length=60, blank=True)
+    firmware = models.CharField(max_length=LONGEST_FIRMWARE, blank=True)  # or software version, where it has one
     accuracy_class = models.CharField(max_length=3, blank=True)  # I | II | III (OIML R 35-1)
     limit_of_error = models.FloatField(null=True, blank=True)  # mm, or kg for a scale
     nominal_length_mm = models.FloatField(null=True, blank=True)
@@ -76,6 +79,7 @@ class Calibration(models.Model):
     coverage_factor = models.FloatField(default=2.0)  # its k
     laboratory = models.CharField(max_length=120, blank=True)
     reference = models.CharField(max_length=80, blank=True)  # number of the calibration certificate
+    accreditation = models.CharField(max_length=60, blank=True)  # the laboratory's own number
     recorded_at = models.DateTimeField(default=timezone.now)
 
     class Meta:

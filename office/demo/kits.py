@@ -51,10 +51,9 @@ def _pieces(by: Person, keeper: Person, kit: Kit, accuracy_class: str) -> Iterat
 
 
 def _calibrate(by: Person, instrument: Instrument, kit: Kit, day: dt.date) -> None:
-    figures: dict[str, float] = {}
-    if instrument.kind == "steel_tape":
-        # The laboratory finds the error to 0.02 mm/m: true minus indicated over 30 m, with its uncertainty.
-        figures = {"error": round(-kit.tape_error * 30.0 + 0.15, 2), "expanded_uncertainty": 0.6}
+    tape = instrument.kind == "steel_tape"
+    # The laboratory finds the error to 0.02 mm/m: true minus indicated over 30 m, with its uncertainty.
+    error, uncertainty = (round(-kit.tape_error * 30.0 + 0.15, 2), 0.6) if tape else (0.0, None)
     add_calibration(
         by=by,
         instrument=instrument,
@@ -62,7 +61,8 @@ def _calibrate(by: Person, instrument: Instrument, kit: Kit, day: dt.date) -> No
         due_on=day + dt.timedelta(days=730),
         laboratory=LABORATORY,
         reference=f"MQ-{day.year}-{instrument.identifier}",
-        **figures,
+        error=error,
+        expanded_uncertainty=uncertainty,
     )
 
 

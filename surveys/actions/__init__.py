@@ -5,6 +5,7 @@ from surveys.actions.conditions import answer_preparation, set_conditions
 from surveys.actions.instruments import (
     add_calibration,
     record_instrument,
+    record_maintenance,
     suggest_recalibration,
     take_out_of_use,
 )
@@ -47,6 +48,7 @@ __all__ = [
     "plan_several",
     "plan_visit",
     "record_instrument",
+    "record_maintenance",
     "record_reading",
     "return_visit",
     "set_conditions",

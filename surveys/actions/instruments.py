@@ -1,4 +1,4 @@
-"""The office's kit: record a piece, calibrate it anew, take it out of use."""
+"""The office's kit: record a piece, calibrate it anew, note its maintenance, take it out of use."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ from surveys import rules
 from surveys.actions.changes import text_of
 from surveys.actions.reasons import given_reason
 from surveys.logsheet.fields import ACCURACY_CLASSES, LONGEST_INSTRUMENT
-from surveys.models import Calibration, Instrument
+from surveys.maintenance_models import LONGEST_FIRMWARE
+from surveys.models import Calibration, Instrument, Maintenance
 from surveys.values import Unreadable, seen
 
 # It stands in addresses and file cells.
@@ -33,6 +34,7 @@ def record_instrument(
     kind: str,
     maker: str = "",
     serial_number: str = "",
+    firmware: str = "",
     accuracy_class: str = "",
     limit_of_error: float | None = None,
     nominal_length_mm: float | None = None,
@@ -59,6 +61,7 @@ def record_instrument(
         kind=kind,
         maker=seen("Maker", maker, 80, "maker"),
         serial_number=seen("Serial number", serial_number, 60, "serial_number"),
+        firmware=seen("Firmware", firmware, LONGEST_FIRMWARE, "firmware"),
         accuracy_class=accuracy_class,
         limit_of_error=limit_of_error,
         nominal_length_mm=nominal_length_mm,
@@ -79,6 +82,7 @@ def record_instrument(
             "limit_of_error": text_of(limit_of_error),
             "nominal_length_mm": text_of(nominal_length_mm),
             "serial_number": instrument.serial_number,
+            "firmware": instrument.firmware,
             "keeper": keeper.key if keeper else "",
         },
     )
@@ -97,6 +101,7 @@ def add_calibration(
     coverage_factor: float = 2.0,
     laboratory: str = "",
     reference: str = "",
+    accreditation: str = "",
 ) -> Calibration:
     """A new calibration counts for visits from its day on; figures signed before keep theirs."""
     _lock(instrument)
@@ -121,6 +126,7 @@ def add_calibration(
         coverage_factor=coverage_factor,
         laboratory=seen("Laboratory", laboratory, 120, "laboratory"),
         reference=seen("Reference", reference, 80, "reference"),
+        accreditation=seen("Accreditation", accreditation, 60, "accreditation"),
         recorded_at=timezone.now(),
     )
     if instrument.calibrations.filter(calibrated_on=calibrated_on).exists():
@@ -141,9 +147,50 @@ def add_calibration(
             "expanded_uncertainty": text_of(expanded_uncertainty),
             "laboratory": calibration.laboratory,
             "reference": calibration.reference,
+            "accreditation": calibration.accreditation,
         },
     )
     return calibration
+
+
+@transaction.atomic
+def record_maintenance(
+    *, by: Person, instrument: Instrument, done_on: dt.date, what: str, done_by: str, firmware: str = ""
+) -> Maintenance:
+    """What was done to a piece, in use or not. `firmware`: what it runs since then, where that changed."""
+    _lock(instrument)
+    rules.check_may_keep_instruments(by)
+    today = timezone.localdate()
+    if done_on > today:
+        raise Unreadable("Done on", done_on.isoformat(), f"a date not after today ({today})", "done_on")
+    entry = Maintenance(
+        instrument=instrument,
+        done_on=done_on,
+        what=seen("What was done", what, 2000, "what", lines=True),
+        done_by=seen("Done by", done_by, 120, "done_by"),
+        firmware=seen("Firmware", firmware, LONGEST_FIRMWARE, "firmware"),
+        recorded_by=by,
+        recorded_at=timezone.now(),
+    )
+    for name, words, given in (("what", "What was done", entry.what), ("done_by", "Done by", entry.done_by)):
+        if not given:
+            raise Unreadable(words, "", "a few words", name)
+    entry.save(force_insert=True)
+    latest = instrument.maintenance.exclude(firmware="").first()  # an entry made late does not undo a later day's
+    instrument.firmware = latest.firmware if latest else instrument.firmware
+    _changed(
+        instrument,
+        by=by,
+        verb="record_maintenance",
+        fields=("firmware",),
+        after={
+            "done_on": text_of(done_on),
+            "what": entry.what,
+            "done_by": entry.done_by,
+            **({"firmware": entry.firmware} if entry.firmware else {}),
+        },
+    )
+    return entry
 
 
 @transaction.atomic

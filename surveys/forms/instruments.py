@@ -10,6 +10,7 @@ from office.people.models import Person, Role
 from office.people.queries import people
 from surveys.actions.instruments import STEEL_EXPANSION
 from surveys.logsheet.fields import ACCURACY_CLASSES, LONGEST_INSTRUMENT
+from surveys.maintenance_models import LONGEST_FIRMWARE
 
 
 class InstrumentForm(forms.Form):
@@ -21,6 +22,9 @@ class InstrumentForm(forms.Form):
     kind = forms.ChoiceField(label="Kind", choices=[(one, one.replace("_", " ")) for one in INSTRUMENT_KINDS])
     maker = forms.CharField(label="Maker", required=False, max_length=80)
     serial_number = forms.CharField(label="Serial number", required=False, max_length=60)
+    firmware = forms.CharField(
+        label="Firmware or software version", required=False, max_length=LONGEST_FIRMWARE, help_text="If it has one."
+    )
     accuracy_class = forms.ChoiceField(
         label="Accuracy class",
         required=False,
@@ -54,6 +58,19 @@ class CalibrationForm(forms.Form):
     coverage_factor = FigureField(label="Its factor k", initial=2)
     laboratory = forms.CharField(label="Laboratory", required=False, max_length=120)
     reference = forms.CharField(label="Number of the calibration certificate", required=False, max_length=80)
+    accreditation = forms.CharField(label="The laboratory's accreditation number", required=False, max_length=60)
+
+
+class MaintenanceForm(forms.Form):
+    done_on = day("Done on")
+    done_by = forms.CharField(label="Done by", max_length=120, help_text="The workshop, or whoever did it.")
+    what = forms.CharField(label="What was done", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}))
+    firmware = forms.CharField(
+        label="New firmware or software version",
+        required=False,
+        max_length=LONGEST_FIRMWARE,
+        help_text="Only where this changed it.",
+    )
 
 
 class OutOfUseForm(forms.Form):

@@ -20,7 +20,13 @@ from office import spreadsheets
 from office.people.access import OFFICE, is_office, require_roles
 from office.people.models import Person, Role
 from surveys import actions, rules
-from surveys.forms.instruments import CalibrationForm, InstrumentFilter, InstrumentForm, OutOfUseForm
+from surveys.forms.instruments import (
+    CalibrationForm,
+    InstrumentFilter,
+    InstrumentForm,
+    MaintenanceForm,
+    OutOfUseForm,
+)
 from surveys.models import Instrument
 from surveys.paper import label
 from surveys.queries import listed_instruments
@@ -161,6 +167,7 @@ def show(request: HttpRequest, identifier: str) -> HttpResponse:
         "calibrations": calibrations,
         "counting": next((one.pk for one in calibrations if one.calibrated_on <= today), None),
         "standing": standing(instrument.due, today),
+        "maintenance": list(instrument.maintenance.select_related("recorded_by")),
         "keeps": rules.may_keep_instruments(person_of(request)),
     }
     return render(request, "instruments/instrument.html", context)
@@ -184,6 +191,21 @@ def calibrate(request: HttpRequest, identifier: str) -> HttpResponse:
         return redirect("instruments:instrument", instrument.identifier)
     return render(
         request, "instruments/calibrate.html", {"instrument": instrument, "form": form}, status=status_of(form)
+    )
+
+
+@require_roles(*OFFICE)
+def maintain(request: HttpRequest, identifier: str) -> HttpResponse:
+    instrument = get_object_or_404(Instrument, identifier=identifier)
+    form = MaintenanceForm(sent(request))
+    done = posted(
+        request, form, lambda data: actions.record_maintenance(by=person_of(request), instrument=instrument, **data)
+    )
+    if done:
+        messages.success(request, "It stands in the log of maintenance.")
+        return redirect("instruments:instrument", instrument.identifier)
+    return render(
+        request, "instruments/maintain.html", {"instrument": instrument, "form": form}, status=status_of(form)
     )
 
 

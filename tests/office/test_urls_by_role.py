@@ -235,6 +235,7 @@ TABLE: dict[str, Access] = {
     "instruments:label": only(KIT_READERS),
     "instruments:record": only(OFFICE),
     "instruments:calibrate": only(OFFICE),
+    "instruments:maintain": only(OFFICE),
     "instruments:out_of_use": only(OFFICE),
     # The desk
     "desk:queue": only(OFFICE),

@@ -27,7 +27,12 @@ def printed(identifier: str) -> tuple[str, pypdf.PdfReader]:
 def test_the_label_of_a_piece(stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
     led: list[str] = []
     code = papers.code
-    monkeypatch.setattr(papers, "code", lambda *parts: (led.extend(parts), code(*parts))[1])
+
+    def noted(*parts: str) -> str:
+        led.extend(parts)
+        return code(*parts)
+
+    monkeypatch.setattr(papers, "code", noted)
     text, paper = printed("T-03")
     assert [float(side) * 25.4 / 72 for side in paper.pages[0].mediabox[2:]] == pytest.approx([70, 32], abs=0.01)
     assert led == [settings.PUBLIC_URL + reverse("instruments:instrument", args=["T-03"])]

@@ -616,6 +616,34 @@ def test_an_instrument_is_recorded_calibrated_and_taken_out_of_use(stage: Stage)
     assert told == verbs
 
 
+def test_firmware_accreditation_and_maintenance_are_recorded(stage: Stage) -> None:
+    """On the piece's page and in the trail; nothing of it is asked for where there is none."""
+    client = as_(stage.cast.administrator)
+    assert client.post(reverse("instruments:record"), {**NEW, "firmware": "2.1"}).status_code == 302
+    given = {"calibrated_on": "2024-01-10", "due_on": "2025-01-10", "error": "0", "coverage_factor": "2"}
+    calibrate = reverse("instruments:calibrate", args=["T-11"])
+    assert client.post(calibrate, {**given, "accreditation": "LAB-0417"}).status_code == 302
+    maintain = reverse("instruments:maintain", args=["T-11"])
+    entry = {"done_on": "2024-03-01", "done_by": "Haven Gauges", "what": "Hook straightened.\nCleaned.", "firmware": ""}
+    for wrong in (
+        {"done_on": "2999-01-01"},
+        {"done_by": ""},
+        {"what": " "},
+        {"what": "x\x0by"},
+        {"firmware": "9" * 61},
+    ):
+        assert client.post(maintain, {**entry, **wrong}).status_code == 422, wrong
+    assert client.post(maintain, entry).status_code == 302
+    assert client.post(maintain, {**entry, "done_on": "2024-02-01", "firmware": "2.2"}).status_code == 302
+    assert client.post(maintain, {**entry, "done_on": "2024-01-20", "firmware": "2.1.5"}).status_code == 302
+    page = text_of(as_(stage.cast.measurer).get(reverse("instruments:instrument", args=["T-11"])))
+    for words in ("LAB-0417", "<dd>2.2</dd>", "Hook straightened.<br>Cleaned.", "Haven Gauges"):
+        assert words in page
+    assert page.index("2024-03-01") < page.index("2024-02-01")
+    assert Instrument.objects.get(identifier="T-11").maintenance.count() == 3
+    assert trail_verbs("T-11") == ["record_instrument", "add_calibration", *["record_maintenance"] * 3]
+
+
 def trail_verbs(identifier: str) -> list[str]:
     from office.audit.models import Entry
 

@@ -24,6 +24,7 @@ MUST_ONLY_GROW = {
     "surveys_signoff": (),
     "surveys_settlement": (),
     "surveys_calibration": (),
+    "surveys_maintenance": (),
     "certificates_document": (),
     "certificates_certificate": ENDING,
     "certificates_amendment": (),
