@@ -83,7 +83,8 @@ TYPED = {
     "pole_identification", "mast_identification", "boom_identification", "maker", "serial_number", "out_of_use_reason",
     "laboratory", "reference", "question", "answer", "acceptance_reason", "removed_reason", "settled_reason",
     "issue_reason", "ending_reason", "lift_reason", "refusal", "equipment_rules_by", "filename", "signatory", "title",
-    "firmware", "accreditation", "what", "done_by", "revocation", "office_name", "office_place", "rules_text", "subject_label", "written", "email", "device",
+    "firmware", "accreditation", "what", "done_by",
+    "revocation", "office_name", "office_place", "rules_text", "subject_label", "written", "email", "device",
 }  # fmt: skip
 # What the office makes itself, or takes in one form only: keys, hashes, numbers, words of its own lists.
 NOT_TYPED = {
