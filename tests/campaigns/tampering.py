@@ -201,7 +201,7 @@ class Tamperer:
 def whom(row: Any) -> tuple[tuple[str, ...], str]:
     """Patterns of which a finding must match one; and the area of the office in which the change lies."""
     if isinstance(row, Entry):
-        return (rf"\b[Rr]ow {row.pk}\b",), f"boat {row.boat}" if row.boat else f"trail {row.pk}"
+        return (rf"\b[Rr]ow {row.pk}\b",), f"boat {row.boat}" if row.boat else "trail"
     if isinstance(row, OfficeKey):
         return (re.escape(row.identifier),), "keys"
     if isinstance(row, Statement):

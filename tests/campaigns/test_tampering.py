@@ -123,7 +123,10 @@ def test_every_change_is_found_and_named(changeable: None) -> None:
         if count // 1000 > (count - len(taken)) // 1000:
             tell(f"{count} changes, {len(unnamed)} not named, {time.monotonic() - began:.0f} s")
         kinds.update(one.what.split()[0].rpartition(".")[2] for one in taken)
-        unnamed += [f"{one.what}\n    {said[:3]}" for one in taken if not seen(one.names, said)]
+        missed = [f"{one.what}\n    {said[:3]}" for one in taken if not seen(one.names, said)]
+        unnamed += missed
+        for sentence in missed:
+            tell(sentence)
         if len(unnamed) > MOST_TOLD:
             break
     assert not unnamed, f"{len(unnamed)} of {count}:\n" + "\n".join(unnamed[:60])
