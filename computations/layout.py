@@ -26,6 +26,7 @@ from computations.tracing import Take, Trace
 
 Shape = tuple[Any, ...]
 
+KEPT = 128  # layouts, the last ones used: compiled, one weighs a third of a megabyte, and each reading makes a new one
 TOO_GREAT = 1e9  # mm or kg: no rig, and its squares still fit
 
 
@@ -55,7 +56,7 @@ def locate(visit: Visit, assumptions: Assumptions) -> tuple[Layout, tuple[Instru
     return layout, tuple([known.get(name) for name in names])
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=KEPT)
 def _located(key: Shape) -> tuple[Layout, tuple[str, ...]]:
     """The layout of this key with its instruments counted instead of named, and their names in that order."""
     wheres, instruments, *rest = key
@@ -226,6 +227,6 @@ def _rig(masts: Shape, flags: Shape) -> Rig:
     )
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=KEPT)
 def layout_of(shape: Shape) -> Layout:
     return Layout(shape)
