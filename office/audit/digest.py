@@ -1,4 +1,9 @@
-"""The digest of one row of a table: the trail keeps it, and what a change wrote is known again, column by column."""
+"""The digest of one row of a table: the trail keeps it, and what a change wrote is known again, column by column.
+
+A column that says nothing (null, empty, its default) is not under it, so that a column added later leaves digests of
+before as they were: it comes with null, an empty text or a default that never changes again. One that is emptied, or
+set back to its default, changes the digest all the same, since it was under it.
+"""
 
 from __future__ import annotations
 
@@ -19,9 +24,11 @@ def row_sha256(row: models.Model, *, without: Collection[str] = ()) -> str:
     Columns are named as the database has them (`visit_id`). The table's name is under it as well.
     """
     columns = {
-        field.attname: _plain(field, getattr(row, field.attname))
+        field.attname: _plain(field, value)
         for field in row._meta.concrete_fields
-        if not field.primary_key and field.attname not in without
+        if not field.primary_key
+        and field.attname not in without
+        and not _says_nothing(field, value := getattr(row, field.attname))
     }
     return _sha256({"table": row._meta.db_table, "columns": columns})
 
@@ -29,6 +36,12 @@ def row_sha256(row: models.Model, *, without: Collection[str] = ()) -> str:
 def rows_sha256(rows: Iterable[models.Model]) -> str:
     """One digest for several rows, in whatever order they come."""
     return _sha256(sorted(row_sha256(row) for row in rows))
+
+
+def _says_nothing(field: models.Field[Any, Any], value: Any) -> bool:
+    if value is None or value == "":
+        return True
+    return field.has_default() and not callable(field.default) and bool(value == field.default)
 
 
 def _sha256(value: Any) -> str:
