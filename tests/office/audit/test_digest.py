@@ -16,13 +16,10 @@ VALUE = models.FloatField()
 REMARK = models.TextField(blank=True)
 TAKEN_ON = models.DateField(null=True)
 WITHDRAWN = models.BooleanField(default=False)
-for name, column in {
-    "mast": MAST,
-    "value": VALUE,
-    "remark": REMARK,
-    "taken_on": TAKEN_ON,
-    "withdrawn": WITHDRAWN,
-}.items():
+COLUMNS: dict[str, models.Field[Any, Any]] = {
+    "mast": MAST, "value": VALUE, "remark": REMARK, "taken_on": TAKEN_ON, "withdrawn": WITHDRAWN,
+}  # fmt: skip
+for name, column in COLUMNS.items():
     column.set_attributes_from_name(name)
 
 
