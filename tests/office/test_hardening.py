@@ -112,6 +112,7 @@ class full:  # noqa: N801  (reads as what it is)
     def __enter__(self) -> None:
         if connection.vendor == "sqlite":
             with connection.cursor() as cursor:
+                cursor.execute("VACUUM")  # pages that earlier tests have left free would be taken first
                 (pages,) = cursor.execute("PRAGMA page_count").fetchone()
                 cursor.execute(f"PRAGMA max_page_count = {pages}")
             return
