@@ -164,7 +164,7 @@ def test_without_a_secure_context_the_page_says_so_and_still_keeps(
     sign_in(context, url, visit.measurer)
     phone = Device(context, url, visit, lambda words: None).open()
     expect(phone.page.locator("#dock-troubles")).to_contain_text("not reached by https")
-    expect(phone.page.locator("#dock-troubles")).to_contain_text("paper sheet")
+    expect(phone.page.locator("#dock-troubles")).to_contain_text("write on paper")
     office.kill()
     phone.type("126")
     phone.waits(1)
