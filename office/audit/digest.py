@@ -1,7 +1,7 @@
 """The digest of one row of a table: the trail keeps it, and what a change wrote is known again, column by column.
 
-A column that says nothing (null, empty, its default) is not under it, so that a column added later leaves digests of
-before as they were: it comes with null, an empty text or a default that never changes again. One that is emptied, or
+A column that says nothing is not under it, so that a column added later leaves digests of before as they were: it says
+its default, or null where it may, or else an empty text. No default changes once it is there. One that is emptied, or
 set back to its default, changes the digest all the same, since it was under it.
 """
 
@@ -39,9 +39,10 @@ def rows_sha256(rows: Iterable[models.Model]) -> str:
 
 
 def _says_nothing(field: models.Field[Any, Any], value: Any) -> bool:
-    if value is None or value == "":
-        return True
-    return field.has_default() and not callable(field.default) and bool(value == field.default)
+    """Whether this is what rows of before get where the column is new: null and an empty text are not the same."""
+    if field.has_default() and callable(field.default) and field.default not in {dict, list}:
+        return False
+    return bool(value == field.get_default())
 
 
 def _sha256(value: Any) -> str:

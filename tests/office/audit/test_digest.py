@@ -16,8 +16,9 @@ VALUE = models.FloatField()
 REMARK = models.TextField(blank=True)
 TAKEN_ON = models.DateField(null=True)
 WITHDRAWN = models.BooleanField(default=False)
+TOKEN = models.CharField(max_length=32, null=True)
 COLUMNS: dict[str, models.Field[Any, Any]] = {
-    "mast": MAST, "value": VALUE, "remark": REMARK, "taken_on": TAKEN_ON, "withdrawn": WITHDRAWN,
+    "mast": MAST, "value": VALUE, "remark": REMARK, "taken_on": TAKEN_ON, "withdrawn": WITHDRAWN, "token": TOKEN,
 }  # fmt: skip
 for name, column in COLUMNS.items():
     column.set_attributes_from_name(name)
@@ -40,7 +41,7 @@ def test_a_column_added_later_leaves_the_digest_as_it_was() -> None:
     ("column", "first", "then"),
     [
         (MAST, "mizzen", "main"), (MAST, "main", "mizzen"), (VALUE, 0.0, 1.0), (VALUE, 1.0, 0.0), (REMARK, "x", ""),
-        (WITHDRAWN, True, False), (WITHDRAWN, False, True),
+        (WITHDRAWN, True, False), (WITHDRAWN, False, True), (TOKEN, None, ""), (TOKEN, "", None),
     ],
 )  # fmt: skip
 def test_whatever_changes_is_seen(column: models.Field[Any, Any], first: Any, then: Any) -> None:
