@@ -5,6 +5,7 @@ A check raises with what is wrong; nothing it says names a person, an address or
 
 from __future__ import annotations
 
+import abc
 import dataclasses
 import shutil
 import time
@@ -41,8 +42,9 @@ class Check(HealthCheck):
 
     title = ""
 
+    @abc.abstractmethod
     def look(self) -> str:
-        raise NotImplementedError
+        """What is worth knowing, in one sentence. Raises ServiceUnavailable with what is wrong."""
 
     def answer(self) -> Answer:
         try:

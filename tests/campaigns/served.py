@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import abc
 import contextlib
 import os
 import random
@@ -28,19 +29,20 @@ GRANIAN = (
 )  # fmt: skip
 
 
-class Database:
+class Database(abc.ABC):
     """A copy of the test's database, which the server alone uses; asked in plain SQL."""
 
     def __init__(self, url: str) -> None:
         self.url = url
 
+    @abc.abstractmethod
     def rows(self, statement: str) -> list[tuple[Any, ...]]:
-        raise NotImplementedError
+        """What the statement finds."""
 
-    def kill(self) -> None:
+    def kill(self) -> None:  # noqa: B027  (a file is no program)
         """SIGKILL to all of it, and up again; nothing where the database is no program."""
 
-    def kill_one(self, chance: random.Random) -> None:
+    def kill_one(self, chance: random.Random) -> None:  # noqa: B027
         """SIGKILL to one of its processes, whatever it is at."""
 
     programs: bool = False

@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from django.db import connection
+from django.urls import reverse
 
 from tests.campaigns.client import Browser, session_of
 from tests.campaigns.figures import tell
@@ -113,7 +114,7 @@ def ask_for_work(browser: Browser, ledger: Ledger, stopped: threading.Event) -> 
     """Long work, again and again, so that there is something under way when the worker is killed."""
     while not stopped.wait(1.0) and not ledger.stopped.is_set():
         try:
-            browser.post("/work/ask/", kind="recompute")
+            browser.post(reverse("work:ask"), kind="recompute")
         except Exception:  # noqa: BLE001  (the office is away for a moment, which others look at)
             continue
 
