@@ -6,9 +6,12 @@ import datetime as dt
 from dataclasses import dataclass
 
 from django.conf import settings
+from django.db.migrations.recorder import MigrationRecorder
 from django.utils import timezone
 
+from office.audit.models import Entry
 from office.backups import making
+from office.policy import queries as policy_queries
 from office.work import daily
 from office.work.hours import hour_of
 from office.work.models import Work, WorkState
@@ -39,6 +42,18 @@ def hour() -> dt.time | None:
     if not (settings.BACKUP_RECIPIENT or making.recipient_file().is_file()):
         return None
     return hour_of(settings.BACKUP_AT)
+
+
+def is_fresh() -> bool:
+    """Whether the office is younger than its last backup might be: there was no night yet that it has missed.
+
+    It begins with the trail's first row. A demonstration writes itself a past: it begins when its database was made.
+    """
+    first = Entry.objects.order_by("number").values_list("at", flat=True).first()
+    began = dt.datetime.fromisoformat(first) if first else None
+    if began is None or policy_queries.current().is_demo:
+        began = MigrationRecorder.Migration.objects.earliest("applied").applied
+    return timezone.now() - began <= EVERY
 
 
 def state() -> Backups:

@@ -27,6 +27,7 @@ from office.work import workers
 from office.work.actions import SILENT
 
 LEAST_FREE = 1 << 30  # bytes (judgement, no source): a database's log and a night's archive
+NONE_YET = "No backup has been made yet."
 STORAGE_EVERY = 60.0  # seconds between two trials of the storage, which may be far away and cost by request
 
 
@@ -115,14 +116,16 @@ class Queue(Check):
 
 @dataclasses.dataclass
 class Backup(Check):
-    """That the last good backup is not too old, and the latest by the clock has not failed."""
+    """That the last good backup is not too old, and the latest by the clock has not failed. A new office needs none."""
 
     title = "Backups"
 
     def look(self) -> str:
         state = backups.state()
+        if state.at is None and not state.failed and backups.is_fresh():
+            return f"{NONE_YET} The office is new."
         if state.at is None:
-            raise ServiceUnavailable("No backup has been made yet.")
+            raise ServiceUnavailable(f"{'The daily backup failed. ' if state.failed else ''}{NONE_YET}")
         made = f"The last good backup is of {state.at:%Y-%m-%d %H:%M} UTC."
         if state.late or state.failed:
             raise ServiceUnavailable(f"{'The daily backup failed. ' if state.failed else ''}{made}")

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from computations.inputs import INSTRUMENT_KINDS
 from office.audit import trail
+from office.audit.digest import row_sha256
 from office.audit.refusals import Stale, WrongState
 from office.people.models import Person
 from surveys import rules
@@ -148,6 +149,7 @@ def add_calibration(
             "laboratory": calibration.laboratory,
             "reference": calibration.reference,
             "accreditation": calibration.accreditation,
+            "row_sha256": row_sha256(calibration),
         },
     )
     return calibration
@@ -188,6 +190,7 @@ def record_maintenance(
             "what": entry.what,
             "done_by": entry.done_by,
             **({"firmware": entry.firmware} if entry.firmware else {}),
+            "row_sha256": row_sha256(entry),
         },
     )
     return entry

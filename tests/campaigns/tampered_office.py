@@ -20,6 +20,14 @@ from tests.surveys.makers import Stage, picture, record_kit, register_boat
 
 def furnish(cast: Cast) -> None:
     kit = record_kit(cast)
+    for mark in ("T-03", "C-02"):
+        actions.record_maintenance(
+            by=cast.administrator,
+            instrument=kit[mark],
+            done_on=dt.date(2026, 1, 5),
+            what="Cleaned.",
+            done_by="The yard",
+        )
     boats = [register_boat(cast, name, f"SKE {number}") for number, name in enumerate(NAMES, 301)]
     stages = [Stage(cast, boat, kit) for boat in boats]
     _certified(cast, stages[0])

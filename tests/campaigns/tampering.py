@@ -25,7 +25,7 @@ from office.certificates.models import (
     Suspension,
 )
 from office.racing.models import SpotCheck, SpotInstrument, SpotReading, Statement
-from surveys.models import Photo, Reading, SignOff, Visit
+from surveys.models import Calibration, Maintenance, Photo, Reading, SignOff, Visit
 from surveys.transitions import FROZEN
 
 Model = type[models.Model]
@@ -61,7 +61,7 @@ class Tamperer:
             for model in (
                 Entry, SignOff, Reading, Photo, Certificate, Document, Seal, Suspension, Amendment, AmendmentDocument,
                 AmendmentSeal,
-                OfficeKey, SpotCheck, SpotInstrument, SpotReading, Statement,
+                OfficeKey, SpotCheck, SpotInstrument, SpotReading, Statement, Calibration, Maintenance,
             )
         }  # fmt: skip
         self.rows[Visit] = list(Visit.objects.filter(state__in=FROZEN))
@@ -204,6 +204,8 @@ def whom(row: Any) -> tuple[tuple[str, ...], str]:
         return (rf"\b[Rr]ow {row.pk}\b",), f"boat {row.boat}" if row.boat else "trail"
     if isinstance(row, OfficeKey):
         return (re.escape(row.identifier),), "keys"
+    if isinstance(row, Calibration | Maintenance):
+        return (rf"\b{re.escape(row.instrument.identifier)}\b",), f"instrument {row.instrument.identifier}"
     if isinstance(row, Statement):
         return (re.escape(row.key),), f"statement {row.key}"
     if isinstance(row, Visit | SpotCheck | Photo):

@@ -10,7 +10,15 @@ from django.db import connection
 from office.audit import trail
 from office.certificates import constraints
 from office.certificates.models import Certificate, Document
-from office.certificates.verification import amendments, certificates, photos, seals, suspensions, visits
+from office.certificates.verification import (
+    amendments,
+    certificates,
+    instruments,
+    photos,
+    seals,
+    suspensions,
+    visits,
+)
 from office.certificates.verification.findings import Misfit, guarded
 from surveys.models import Photo, Reading, SignOff
 
@@ -21,6 +29,7 @@ def check_all() -> Iterator[Misfit]:
         (Misfit("trail", str(finding)) for finding in trail.verify()),
         (Misfit("database", sentence) for sentence in constraints.missing(connection)),
         guarded("visits", visits.check_all()),
+        guarded("instruments", instruments.check_all()),
         guarded("photographs", photos.check_all()),
         guarded("certificates", certificates.check_all()),
         guarded("suspensions", suspensions.check_all()),

@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from office.audit import trail, triggers
 from office.backups import making
+from office.policy.actions import change_policy
 from office.upkeep import health
 from office.work import workers
 from office.work.actions import ask_for_work
@@ -72,6 +73,35 @@ def test_a_silent_worker(client, cast, well):
     Worker.objects.update(beat_at=timezone.now() - dt.timedelta(minutes=5))
     assert list(complaints(client, cast)) == ["Long work"]
     workers.give_sign("machine:1")
+    assert complaints(client, cast) == {}
+
+
+def test_a_new_office_has_time_until_its_first_backup(client, cast, monkeypatch):
+    """Two days from the trail's first row; then, or where a backup was tried and failed, it is not well without one."""
+    monkeypatch.setattr(health.Storage, "_well_until", 0.0)
+    workers.give_sign("machine:1")
+    change_policy(by=cast.administrator, reason="The office opens.", office_name="Skerrin Rigs")
+    assert client.get("/health/").status_code == 200
+    assert complaints(client, cast) == {}
+    assert "No backup has been made yet." in client.get("/health/").content.decode()
+    ask_for_work(by=None, kind="backup", once="backup 2026-01-01")
+    Work.objects.update(state=WorkState.FAILED, said=["No room."])
+    assert list(complaints(client, cast)) == ["Backups"]
+    Work.objects.all().delete()
+    later = timezone.now() + dt.timedelta(days=2, minutes=1)
+    monkeypatch.setattr("django.utils.timezone.now", lambda: later)
+    Worker.objects.update(beat_at=later)
+    assert complaints(client, cast) == {"Backups": "No backup has been made yet."}
+
+
+def test_a_demonstration_begins_when_it_is_loaded(client, cast, monkeypatch):
+    """Its trail begins years back; its database was made a moment ago."""
+    workers.give_sign("machine:1")
+    with monkeypatch.context() as then:
+        then.setattr("django.utils.timezone.now", lambda: dt.datetime(2022, 5, 1, 9, tzinfo=dt.UTC))
+        change_policy(by=cast.administrator, reason="It opens.", office_name="Skerrin Rigs")
+    assert list(complaints(client, cast)) == ["Backups"]
+    change_policy(by=cast.administrator, reason="Nobody's office.", is_demo=True)
     assert complaints(client, cast) == {}
 
 
