@@ -15,18 +15,19 @@ import json
 import os
 import tarfile
 import threading
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, Any, NamedTuple
 
 import pyrage
 
+from office.backups import age
+
 MANIFEST = "manifest.json"
 BLOCK = 1 << 20
-AHEAD = 8  # blocks read while their hash is still being counted
+Source = io.RawIOBase | io.BufferedIOBase
 
 
 class BadArchive(Exception):
@@ -37,7 +38,7 @@ class Member(NamedTuple):
     """A file on its way into an archive: its name there, and what opens it: on the disk, or in a storage elsewhere."""
 
     name: str
-    open: Callable[[], IO[bytes]]
+    open: Callable[[], Source]
 
     @classmethod
     def of(cls, name: str, path: Path) -> Member:
@@ -69,22 +70,14 @@ def write(target: Path, members: Iterable[Member], facts: dict[str, Any], recipi
     `facts` join the manifest. The file appears under its name only when every byte of it is on the disk.
     """
     part = target.with_name(target.name + ".part")
-    packed: dict[str, dict[str, Any]] = {}
-    source = _Packed(_pack(members, facts, packed))
+    to = check_recipient(recipient)
     try:
-        with (
-            open(part, "wb", opener=_private) as file,
-            io.BufferedReader(source, BLOCK) as stream,
-        ):
+        with open(part, "wb", opener=_private) as file:
             with _onto_the_disk(file):
-                pyrage.encrypt_io(stream, file, [pyrage.x25519.Recipient.from_str(recipient)])
+                packed = _pack(age.Writer(file, to), members, facts)
             file.flush()
             os.fsync(file.fileno())
         part.rename(target)
-    except pyrage.EncryptError:
-        if source.failed:  # said in its own words, not in those of who was reading
-            raise source.failed from None
-        raise
     finally:
         part.unlink(missing_ok=True)
     return facts | {"members": packed}
@@ -122,36 +115,43 @@ def _manifest_of(directory: Path, found: dict[str, dict[str, Any]], name: str) -
     return manifest
 
 
-def _pack(
-    members: Iterable[Member], facts: dict[str, Any], packed: dict[str, dict[str, Any]]
-) -> Iterator[bytes | memoryview]:
-    """The bytes of the tar, a block at a time, each read once; `packed` is filled in on the way, the manifest last.
+def _pack(into: age.Writer, members: Iterable[Member], facts: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Writes the tar, each file read once, the manifest last; what the manifest says of each.
 
     Another thread counts the hashes meanwhile: it needs no lock of the interpreter for that.
     """
+    packed: dict[str, dict[str, Any]] = {}
     with ThreadPoolExecutor(1) as beside:
         for member in members:
             with member.open() as file:
                 info = _about(member.name, file)
-                yield info.tobuf(tarfile.PAX_FORMAT)
-                digest, counting = hashlib.sha256(), deque[Future[None]]()
-                for block in _exactly(file, info.size):
-                    counting.append(beside.submit(digest.update, block))
-                    if len(counting) > AHEAD:
-                        counting.popleft().result()
-                    yield block
-                yield bytes(-info.size % tarfile.BLOCKSIZE)
-                while counting:
-                    counting.popleft().result()
-            packed[member.name] = {"size": info.size, "sha256": digest.hexdigest()}
+                into.put(info.tobuf(tarfile.PAX_FORMAT))
+                digest = hashlib.sha256()
+                _pour(file, info.size, into, digest, beside)
+                into.put(bytes(-info.size % tarfile.BLOCKSIZE))
+            packed[member.name] = {"size": info.size, "sha256": beside.submit(digest.hexdigest).result()}
     text = json.dumps(facts | {"members": packed}, ensure_ascii=False, indent=1, sort_keys=True).encode()
     info = tarfile.TarInfo(MANIFEST)
     info.size = len(text)
-    yield info.tobuf(tarfile.PAX_FORMAT) + text + bytes(-len(text) % tarfile.BLOCKSIZE)
-    yield bytes(2 * tarfile.BLOCKSIZE)
+    into.put(info.tobuf(tarfile.PAX_FORMAT) + text + bytes(-len(text) % tarfile.BLOCKSIZE))
+    into.put(bytes(2 * tarfile.BLOCKSIZE))
+    into.finish()
+    return packed
 
 
-def _about(name: str, file: IO[bytes]) -> tarfile.TarInfo:
+def _pour(file: Source, size: int, into: age.Writer, digest: hashlib._Hash, beside: ThreadPoolExecutor) -> None:
+    """The first `size` bytes: a file may grow meanwhile. OSError if it became shorter."""
+    left = size
+    while left:
+        room = into.room()[:left]
+        count = file.readinto(room)
+        if not count:
+            raise OSError("A file became shorter while it was read.")
+        into.took(count, beside.submit(digest.update, room[:count]))
+        left -= count
+
+
+def _about(name: str, file: Source) -> tarfile.TarInfo:
     """Its size, and for a file of this machine's when it was written and who may read it."""
     info = tarfile.TarInfo(name)
     try:
@@ -164,49 +164,13 @@ def _about(name: str, file: IO[bytes]) -> tarfile.TarInfo:
     return info
 
 
-def _exactly(file: IO[bytes], size: int) -> Iterator[bytes]:
-    """The first `size` bytes, a block at a time: a file may grow meanwhile. OSError if it became shorter."""
-    left = size
-    while left:
-        block = file.read(min(BLOCK, left))
-        if not block:
-            raise OSError("A file became shorter while it was read.")
-        left -= len(block)
-        yield block
-
-
-class _Packed(io.RawIOBase):
-    """Blocks that come one after the other, as a file to read from."""
-
-    def __init__(self, blocks: Iterator[bytes | memoryview]) -> None:
-        self._blocks, self._rest = blocks, memoryview(b"")
-        self.failed: Exception | None = None
-
-    def readable(self) -> bool:
-        return True
-
-    def readinto(self, buffer: Any) -> int:
-        while not self._rest:
-            try:
-                self._rest = memoryview(next(self._blocks))
-            except StopIteration:
-                return 0
-            except Exception as error:
-                self.failed = error
-                raise
-        taken = self._rest[: len(buffer)]
-        buffer[: len(taken)] = taken
-        self._rest = self._rest[len(taken) :]
-        return len(taken)
-
-
 @contextmanager
 def _onto_the_disk(file: IO[bytes]) -> Iterator[None]:
     """Inside, what is written goes on to the disk at once, instead of all of it at the end."""
     ended = threading.Event()
 
     def push() -> None:
-        while not ended.wait(0.1):
+        while not ended.wait(0.05):
             with contextlib.suppress(OSError):  # told where the file is closed
                 os.fdatasync(file.fileno())
 

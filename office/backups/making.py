@@ -8,11 +8,11 @@ import io
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import IO, Any, NamedTuple
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.core.files.storage import default_storage
@@ -22,7 +22,7 @@ from django.utils import timezone
 from office.audit import trail
 from office.audit.models import Entry
 from office.backups import archive, snapshots
-from office.backups.archive import Member
+from office.backups.archive import Member, Source
 from office.storage import files
 
 VERB = "back_up"
@@ -81,13 +81,10 @@ def _make(directory: Path, to: str, keep: int | None) -> Made:
         database = settings.DATABASES["default"] | {"NAME": connection.settings_dict["NAME"]}
         copy = Path(scratch) / snapshots.name_of(database)
         number, head = trail.head()  # before the copy, which then surely holds that row
-        photos = set(_photos())
-        snapshots.copy_out(database, copy)
         facts = {"made_at": trail.instant(now), "database": copy.name, "trail_number": number, "trail_head": head}
-        manifest = archive.write(target, _members(copy), facts, to)
-    if not photos <= manifest["members"].keys():  # the copy of the database may still know them
-        target.unlink()
-        raise snapshots.CannotCopy("A photograph was removed while the backup was made; it has to be made again.")
+        photos = _photos()
+        with snapshots.being_copied(database, copy) as copied:
+            manifest = archive.write(target, _members(photos, copied), facts, to)
     with transaction.atomic():
         size = target.stat().st_size
         trail.record(by=None, verb=VERB, subject=SUBJECT, after={"archive": target.name, "bytes": str(size)})
@@ -121,20 +118,37 @@ def last_good() -> Entry | None:
     return Entry.objects.filter(verb=VERB).order_by("-number").first()
 
 
-def _members(copy: Path) -> Iterator[Member]:
-    """The database first: a photo that comes while we pack has no row in the copy, never the other way round."""
+def _members(photos: list[str], copied: Callable[[], Path]) -> Iterator[Member]:
+    """Photographs while the database is being copied, then its copy, then what has come meanwhile.
+
+    The copy may know it already; what it does not know does no harm. Raises CannotCopy.
+    """
+    yield from map(_photo, photos)
+    copy = copied()
     yield Member.of(copy.name, copy)
+    yield from map(_photo, sorted(set(_photos()) - set(photos)))
     data = Path(settings.DATA_DIR)
     for path in sorted(data.rglob("*")):
         name = path.relative_to(data)
         left_out = name.parts[0] in LEFT_OUT or name.parts[0] == PHOTOS
         if path.is_file() and not left_out and not name.parts[0].endswith(DATABASE_SUFFIXES):
             yield Member.of(f"data/{name.as_posix()}", path)
-    for photo in _photos():
+
+
+def _photo(name: str) -> Member:
+    return Member(name, partial(_opened, name.removeprefix(f"data/{PHOTOS}/")))
+
+
+def _opened(name: str) -> Source:
+    try:
         if settings.PHOTO_STORAGE:
-            yield Member(photo, partial(_from_storage, photo.removeprefix(f"data/{PHOTOS}/")))
-        else:
-            yield Member.of(photo, data / photo.removeprefix("data/"))
+            with default_storage.open(name) as file:
+                return io.BytesIO(file.read())
+        return (Path(settings.DATA_DIR) / PHOTOS / name).open("rb", buffering=0)
+    except FileNotFoundError as error:  # the copy of the database may still know it
+        raise snapshots.CannotCopy(
+            "A photograph was removed while the backup was made; it has to be made again."
+        ) from error
 
 
 def _photos() -> list[str]:
@@ -144,8 +158,3 @@ def _photos() -> list[str]:
     data = Path(settings.DATA_DIR)
     every = [path.relative_to(data) for path in sorted((data / PHOTOS).rglob("*")) if path.is_file()]
     return [f"data/{name.as_posix()}" for name in every if name.parts[:2] != TRIALS]
-
-
-def _from_storage(name: str) -> IO[bytes]:
-    with default_storage.open(name) as file:
-        return io.BytesIO(file.read())

@@ -6,7 +6,9 @@ import os
 import shutil
 import sqlite3
 import subprocess
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +33,19 @@ def copy_out(database: dict[str, Any], target: Path) -> None:
         _copy_sqlite(Path(str(database["NAME"])), target)
     else:
         _postgresql(database, "pg_dump", "--format=custom", "--compress=0", "--no-owner", "--file", str(target))
+
+
+@contextmanager
+def being_copied(database: dict[str, Any], target: Path) -> Iterator[Callable[[], Path]]:
+    """The same beside what is done meanwhile: what it yields waits for the copy and says where it lies, or raises."""
+    with ThreadPoolExecutor(1) as beside:
+        copied = beside.submit(copy_out, database, target)
+
+        def wait() -> Path:
+            copied.result()
+            return target
+
+        yield wait
 
 
 def copy_in(database: dict[str, Any], source: Path) -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from office.backups import archive, snapshots
-from office.backups.archive import Member
+from office.backups.archive import Member, Source
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,10 +32,11 @@ def _backup() -> tuple[Callable[[], object], Callable[[], object]]:
     settings = {"ENGINE": "django.db.backends.sqlite3", "NAME": str(database)}
 
     def ours() -> None:
-        with tempfile.TemporaryDirectory(dir=root) as scratch:
-            copy = Path(scratch) / "copy"
-            snapshots.copy_out(settings, copy)
-            members = [Member.of("database", copy), *(Member.of(one.name, one) for one in photos)]
+        with (
+            tempfile.TemporaryDirectory(dir=root) as scratch,
+            snapshots.being_copied(settings, Path(scratch) / "copy") as copied,
+        ):
+            members = [*(Member.of(one.name, one) for one in photos), Member("database", lambda: _opened(copied()))]
             archive.write(root / "archive", members, {}, recipient)
 
     def plain() -> None:
@@ -46,6 +47,10 @@ def _backup() -> tuple[Callable[[], object], Callable[[], object]]:
                     os.fsync(file.fileno())
 
     return ours, plain
+
+
+def _opened(copy: Path) -> Source:
+    return copy.open("rb", buffering=0)
 
 
 def _office_in(root: Path) -> tuple[Path, list[Path]]:

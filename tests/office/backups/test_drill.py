@@ -181,17 +181,41 @@ def test_a_full_disk_leaves_nothing_and_says_so(office, monkeypatch):
 
 def test_a_photograph_that_goes_while_the_backup_is_made(office, monkeypatch):
     """The copy of the database may still know it: a restore of that archive would be refused."""
-    copy_out = snapshots.copy_out
+    photos = making._photos
 
-    def and_one_goes(*arguments: Any) -> None:
-        copy_out(*arguments)
+    def and_one_goes() -> list[str]:
+        listed = photos()
         (office / "office" / "media" / "photo.jpg").unlink()
+        return listed
 
-    monkeypatch.setattr(snapshots, "copy_out", and_one_goes)
+    monkeypatch.setattr(making, "_photos", and_one_goes)
     with pytest.raises(CommandError, match="has to be made again"):
         call_command("backup", stdout=StringIO())
     assert not list(settings.BACKUP_DIR.glob("*"))
     assert making.last_good() is None
+
+
+def test_a_photograph_that_comes_while_the_backup_is_made(office, monkeypatch):
+    """Its row may be in the copy of the database already, so it is packed as well."""
+    copy_out = snapshots.copy_out
+
+    def and_one_comes(*arguments: Any) -> None:
+        (office / "office" / "media" / "late.jpg").write_bytes(b"late")
+        copy_out(*arguments)
+
+    monkeypatch.setattr(snapshots, "copy_out", and_one_comes)
+    members = making.make(settings.BACKUP_DIR).manifest["members"]
+    assert {"data/media/photo.jpg", "data/media/late.jpg"} <= members.keys()
+
+
+def test_a_database_that_cannot_be_copied_leaves_nothing(office, monkeypatch):
+    def refused(*_: object) -> None:
+        raise snapshots.CannotCopy("The disk does not read.")
+
+    monkeypatch.setattr(snapshots, "copy_out", refused)
+    with pytest.raises(CommandError, match="does not read"):
+        call_command("backup", stdout=StringIO())
+    assert not list(settings.BACKUP_DIR.glob("*"))
 
 
 def test_a_key_file_is_never_overwritten(office):
