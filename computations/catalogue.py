@@ -22,6 +22,14 @@ STATIONS = {
     "afloat": "Mast stepped, boat afloat or ashore",
     "boom_and_pole": "Boom and pole",
 }
+# The methods of measuring: what a person is authorised for, and what a visit's readings show to have been used.
+METHODS = {
+    "tape": "Lengths by tape or rule",
+    "calliper": "Sections by calliper or rule",
+    "string": "Boom above the sheer by the string",
+    "two_mark": "Boom above the sheer by two marks",
+    "weighing": "Weight and balance of a mast",
+}
 TAPES = ("steel_tape", "rule")
 SECTIONS = ("calliper", "rule")
 
@@ -89,7 +97,7 @@ class ReadingKind:
     `per` is "boat" where only the boat's forward mast has it. `applies` says whether the rig can have it at all,
     `required` whether its description calls for it: what the description leaves open is accepted, never demanded.
     `sources` are the geometric uncertainty sources that act on it; the instrument brings its own besides.
-    `along_spar` marks lengths that grow with the mast's own temperature.
+    `along_spar` marks lengths that grow with the mast's own temperature. `method` is one of METHODS.
     """
 
     slug: str
@@ -109,6 +117,7 @@ class ReadingKind:
     instrument_kinds: tuple[str, ...] = TAPES
     sources: tuple[str, ...] = ()
     along_spar: bool = False
+    method: str = "tape"
     optional: bool = False
     applies: Rule = _always
     required: Rule = _always
@@ -218,6 +227,7 @@ _READINGS = (
         how="Fore-and-aft width of the mast at the height of the forestay's attachment.",
         station="ashore",
         order=70,
+        method="calliper",
         per="boat",
         instrument_kinds=("calliper", "rule", "steel_tape"),
         resolution=0.1,
@@ -247,6 +257,7 @@ _READINGS = (
         how="Fore-and-aft section of the mast at the lower band, track included.",
         station="ashore",
         order=90,
+        method="calliper",
         resolution=0.1,
         instrument_kinds=SECTIONS,
     ),
@@ -258,6 +269,7 @@ _READINGS = (
         how="Transverse section of the mast at the lower band.",
         station="ashore",
         order=100,
+        method="calliper",
         resolution=0.1,
         instrument_kinds=SECTIONS,
     ),
@@ -269,6 +281,7 @@ _READINGS = (
         how="Fore-and-aft section of the mast at the upper band; at the sheave where there is no band.",
         station="ashore",
         order=110,
+        method="calliper",
         resolution=0.1,
         instrument_kinds=SECTIONS,
         required=_upper_band,
@@ -281,6 +294,7 @@ _READINGS = (
         how="Transverse section of the mast at the upper band; at the sheave where there is no band.",
         station="ashore",
         order=120,
+        method="calliper",
         resolution=0.1,
         instrument_kinds=SECTIONS,
         required=_upper_band,
@@ -303,6 +317,7 @@ _READINGS = (
         how="Chord of the headsail foil on the forestay, front to back.",
         station="ashore",
         order=140,
+        method="calliper",
         per="boat",
         resolution=0.1,
         instrument_kinds=SECTIONS,
@@ -316,6 +331,7 @@ _READINGS = (
         how="What the scale shows with the mast hanging level, slings and shackles included.",
         station="ashore",
         order=150,
+        method="weighing",
         quantity="mass",
         unit="kg",
         resolution=0.1,
@@ -330,6 +346,7 @@ _READINGS = (
         how="What the scale shows with the slings and shackles alone (tare).",
         station="ashore",
         order=160,
+        method="weighing",
         quantity="mass",
         unit="kg",
         resolution=0.1,
@@ -345,6 +362,7 @@ _READINGS = (
         how="From the top edge of the lower band to the point at which mast and rigging hang level and free.",
         station="ashore",
         order=170,
+        method="weighing",
         sources=("lower_band_edge", "balance_point"),
         along_spar=True,
         optional=True,
@@ -359,6 +377,7 @@ _READINGS = (
         "mast's front face, down to the sheer point, found with a plumb bob hung from that lifeline.",
         station="afloat",
         order=210,
+        method="string",
         sides=SIDES,
         sources=("sheer_point",),
         required=_never,
@@ -370,6 +389,7 @@ _READINGS = (
         how="Height of the lower band's top edge over the string; negative if the band is below it.",
         station="afloat",
         order=220,
+        method="string",
         may_be_negative=True,
         sources=("lower_band_edge", "string_straightness"),
         required=_never,
@@ -381,6 +401,7 @@ _READINGS = (
         how="From the lower band's top edge down to a second mark on the mast: 500 mm by custom, longer is better.",
         station="afloat",
         order=230,
+        method="two_mark",
         sources=("lower_band_edge",),
         required=_never,
     ),
@@ -391,6 +412,7 @@ _READINGS = (
         how="Slant distance from the lower band's top edge to the sheer point.",
         station="afloat",
         order=240,
+        method="two_mark",
         sides=SIDES,
         sources=("lower_band_edge", "sheer_point", "tape_at_sheer"),
         required=_never,
@@ -402,6 +424,7 @@ _READINGS = (
         how="Slant distance from the second mark to the same sheer point.",
         station="afloat",
         order=250,
+        method="two_mark",
         sides=SIDES,
         sources=("sheer_point", "tape_at_sheer"),
         required=_never,
@@ -471,6 +494,7 @@ _READINGS = (
         how="Greatest vertical section of the boom.",
         station="boom_and_pole",
         order=320,
+        method="calliper",
         resolution=0.1,
         instrument_kinds=("calliper", "rule", "steel_tape"),
     ),

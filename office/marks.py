@@ -85,6 +85,8 @@ STATES = {
     "not_checked": Mark("Not checked", "ask", "signal"),
     "holds": Mark("Holds", "tick", "firm"),
     "fails": Mark("Fails", "cross", "signal"),
+    "to_come": Mark("To come", "ring_dotted"),
+    "run_out": Mark("Run out", "sand", "signal"),
     "open": Mark("Open", "ask", "signal"),
     "answered": Mark("Answered", "ring_half"),
     "settled": Mark("Settled", "tick"),

@@ -9,6 +9,7 @@ from django.utils.safestring import mark_safe
 from computations import drawing
 from computations.next_reading import next_readings
 from office.policy import queries as policy_queries
+from surveys import competence
 from surveys.figures import Figures, change_limits
 from surveys.models import Visit
 
@@ -17,6 +18,7 @@ _GRADES = {"stop": 0, "ask": 1, "note": 2}
 
 def panel_context(visit: Visit, figures: Figures, *, drawn: bool = True) -> dict[str, Any]:
     """What templates/surveys/panel.html draws; without the drawing where the page has one of its own."""
+    edition = policy_queries.current()
     results = [one for one in figures.derivation.dimensions if one.method in ("", "adopted") or one.value is not None]
     return {
         "visit": visit,
@@ -25,9 +27,10 @@ def panel_context(visit: Visit, figures: Figures, *, drawn: bool = True) -> dict
         "several_masts": len(figures.inputs.rig.masts) > 1,
         "checks": sorted(figures.checks, key=lambda one: (one.key in figures.settled, _GRADES[one.grade])),
         "settled": figures.settled,
+        "gaps": competence.gaps(visit, edition),
         "unsettled": len(figures.unsettled_stops),
         "drawing": draw(visit, figures) if drawn else "",
-        "next": next_readings(figures.derivation, change_limits(policy_queries.current())),
+        "next": next_readings(figures.derivation, change_limits(edition)),
     }
 
 

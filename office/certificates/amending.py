@@ -86,7 +86,7 @@ def _document(
             "certificate": certificate.number,
             "certificate_sha256": certificate.snapshot_sha256,
             "number": number,
-            "office": {"name": policy.office_name, "place": policy.office_place, "demonstration": policy.is_demo},
+            "office": snapshot.office_of(policy),
             "boat": {name: stated["boat"][name] for name in ("name", "sail_number")},
             "text": text,
             "reason": reason,

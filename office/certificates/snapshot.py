@@ -58,7 +58,7 @@ def build_snapshot(visit: Visit, figures: Figures, issue: Issue) -> dict[str, An
     document = {
         "format": FORMAT,
         "number": issue.number,
-        "office": {"name": policy.office_name, "place": policy.office_place, "demonstration": policy.is_demo},
+        "office": office_of(policy),
         "boat": _boat(visit),
         "rig": _rig(visit, figures.inputs.rig),
         "dimensions": [dimension(one) for one in stated if one.value is not None],
@@ -140,6 +140,12 @@ def _standard(row: dict[str, Any]) -> float | None:
 
 
 # ---- The parts ----
+
+
+def office_of(policy: PolicyEdition) -> dict[str, Any]:
+    """Who states it. The accreditation only where there is one: snapshots of before say nothing of it."""
+    said = {"name": policy.office_name, "place": policy.office_place, "demonstration": policy.is_demo}
+    return {**said, "accreditation": policy.accreditation} if policy.accreditation else said
 
 
 def _boat(visit: Visit) -> dict[str, Any]:

@@ -27,7 +27,7 @@ from office.demo.clock import SEED, in_its_own_time
 from office.demo.designs import DESIGNS, DemoBoat, DesignPlan, build_fleet
 from office.demo.events import buy_share, describe, sell
 from office.demo.kits import KITS, buy, calibrate_again, calibration_days
-from office.demo.people import SIGN_INS, gather
+from office.demo.people import SIGN_INS, authorise, gather
 from office.demo.script import LATEST, WARM, Latest
 from office.demo.story import Afloat, Office, Story, Twist
 from office.demo.truth import draw_truth
@@ -55,6 +55,7 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
         limits = {**current().change_limits, "default": 3.0}
         change_policy(by=by, reason="The office opens.", change_limits=limits, **POLICY)
         make_keys(by=by, reason="The office opens.")
+        authorise(by, people, start, today)
         buy(by, people, start, today)
         office = Office(people, clock, SEED)
         progress("the boats")
@@ -81,8 +82,10 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
 POLICY: dict[str, Any] = {
     "office_name": "Averell Sound Rig Office",
     "office_place": "Port Averell",
+    "accreditation": "0000 (invented)",
     "number_prefix": "AV",
     "is_demo": True,
+    "on_unauthorised": "warn",
     "validity_rule": "calendar_year",
     "rules_text": "Measured for the Averell Sound rig rules, edition 4, which invoke this office.",
 }

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 from django.test.utils import override_settings
 
+from computations.catalogue import METHODS
+from office.people import authorisations
 from office.people.actions.invitations import accept_invitation, invite, invite_first_administrator
 from office.people.models import Person, Role
 
@@ -65,3 +69,21 @@ def gather(owners: int) -> dict[str, Person]:
             _, token = invite(by=by, email=f"{mark}@{DOMAIN}", name=name, roles=roles)
             people[mark] = accept_invitation(token=token, name=name, password=PASSWORD)
     return people
+
+
+def authorise(by: Person, people: dict[str, Person], start: dt.date, today: dt.date) -> None:
+    """Who is authorised for what: one measurer not for the string, one whose year of weighing has run out."""
+    granted = (
+        ("measurer", list(METHODS), None, "witnessed", "Two visits of the first spring, with the former measurer."),
+        ("measurer2", [one for one in METHODS if one != "string"], None, "training", "The office's course, two days."),
+        ("measurer3", ["tape", "calliper", "string", "two_mark"], None, "compared",
+         "Measured one boat after Tobin Marsh: every length within its U."),
+        ("measurer3", ["weighing", "review"], today - dt.timedelta(days=60), "training", "A day with the scale."),
+        ("measurer4", list(METHODS), None, "witnessed", "One visit with Ysolde Grieve."),
+        ("reviewer", ["review"], None, "experience", "Ten reviews done again by the certifier, the same answers."),
+        ("race", ["spot_check"], None, "training", "The office's evening for race committees."),
+    )  # fmt: skip
+    for mark, methods, until, grounds, evidence in granted:
+        authorisations.grant(
+            by=by, person=people[mark], methods=methods, since=start, until=until, grounds=grounds, evidence=evidence
+        )

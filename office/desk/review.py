@@ -14,11 +14,11 @@ from office.desk.queue import waiting_for_review, weigh
 from office.people.access import OFFICE, person_of, require_roles
 from office.people.confirming import confirmed
 from office.policy import queries as policy_queries
-from surveys import rules
+from surveys import competence, rules
 from surveys.actions import review as actions
 from surveys.diagnosis import sisters_among
 from surveys.history import before_and_alike
-from surveys.models import Query, Visit
+from surveys.models import Query, Visit, VisitState
 from surveys.queries import beside_readings, with_content
 
 
@@ -59,6 +59,8 @@ def _page(request: HttpRequest, visit: Visit, *, status: int = 200, **forms: obj
         "drawing": evidence.drawing(waiting),
         **beside_readings(visit),
         "why_not_begin": rules.why_not(rules.check_may_begin_review, person, visit),
+        "gaps": competence.gaps(visit, edition, person if visit.state != VisitState.ACCEPTED else visit.reviewer),
+        "why_not_accept": rules.why_not(competence.check_authorised, visit, person, edition),
         "why_not_decide": rules.why_not(rules.check_may_decide, person, visit),
         "query_form": QueryForm(visit=visit),
         "decision_form": DecisionForm(initial={"edition": visit.edition}),

@@ -7,7 +7,9 @@ from typing import Any, Protocol
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.password_validation import password_validators_help_texts, validate_password
+from django.utils import timezone
 
+from office.people.authorisation_models import KINDS_OF_WORK, Grounds
 from office.people.models import Lengths, Person, Role
 
 LONGEST_PASSWORD = 256
@@ -128,6 +130,39 @@ class GiveRoleForm(forms.Form):
 
 
 class ReasonForm(forms.Form):
+    reason = REASON
+
+
+def _day(label: str, **options: Any) -> forms.DateField:
+    return forms.DateField(
+        label=label,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        input_formats=["%Y-%m-%d"],
+        error_messages={"invalid": "Expected a date as in 2026-05-04."},
+        **options,
+    )
+
+
+class AuthoriseForm(forms.Form):
+    methods = forms.MultipleChoiceField(
+        label="Methods and kinds of work", choices=list(KINDS_OF_WORK.items()), widget=forms.CheckboxSelectMultiple
+    )
+    since = _day("First day", initial=timezone.localdate)
+    until = _day("Last day", required=False, help_text="Empty: until it is withdrawn.")
+    grounds = forms.ChoiceField(label="It rests on", choices=Grounds.choices)
+    evidence = forms.CharField(
+        label="Which one, when, with what result",
+        max_length=1000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Which training; which visit, and who was there; with whom compared, and how far they agreed.",
+    )
+
+
+class WithdrawAuthorisationForm(forms.Form):
+    withdrawn_from = _day(
+        "First day without it", initial=timezone.localdate,
+        help_text="A day in the past: what was measured since is to be looked at again.",
+    )  # fmt: skip
     reason = REASON
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Collection
 from typing import Any, ClassVar
 
@@ -12,10 +11,20 @@ from django.db.models import Value
 from django.db.models.functions import Lower, StrIndex, Substr
 from django.utils import timezone
 
+from office.people.authorisation_models import Authorisation
+from office.people.keys import new_key
 
-def new_key() -> str:
-    """A stable public identifier: 12 random bytes, safe in addresses."""
-    return secrets.token_urlsafe(12)
+__all__ = [
+    "Authorisation",
+    "Invitation",
+    "Lengths",
+    "Person",
+    "PersonManager",
+    "Role",
+    "RoleHolding",
+    "labels_of",
+    "new_key",
+]
 
 
 class Role(models.TextChoices):

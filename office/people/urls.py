@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from office.people.views import account, entrance, listing, people, second
+from office.people.views import account, authorisations, entrance, listing, people, second
 
 app_name = "people"
 urlpatterns = [
@@ -19,6 +19,8 @@ urlpatterns = [
     path("person/<str:key>/", people.show, name="person"),
     path("person/<str:key>/give-role/", people.give_role, name="give_role"),
     path("person/<str:key>/end-role/<str:role>/", people.end_role, name="end_role"),
+    path("person/<str:key>/authorise/", authorisations.grant, name="authorise"),
+    path("authorisations/<str:key>/withdraw/", authorisations.withdraw, name="withdraw_authorisation"),
     path("person/<str:key>/new-link/", people.send_new_link, name="send_new_link"),
     path("person/<str:key>/second/remove/", second.remove, name="remove_second_factor"),
     path("person/<str:key>/disable/", people.disable, name="disable"),

@@ -8,7 +8,7 @@ from typing import Any
 
 from office.policy.actions import STATED
 from office.policy.forms import ASSUMPTION_NAMES, PolicyForm, limit_name
-from office.policy.models import Consequence, PolicyEdition, ValidityRule
+from office.policy.models import Consequence, PolicyEdition, Unauthorised, ValidityRule
 
 ABSENT = "as usual"
 
@@ -65,5 +65,5 @@ def _shown(value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:g}"
-    words = {**dict(ValidityRule.choices), **dict(Consequence.choices)}
+    words = {**dict(ValidityRule.choices), **dict(Consequence.choices), **dict(Unauthorised.choices)}
     return str(words.get(value, value)) or "nothing"

@@ -10,7 +10,7 @@ from django import forms
 from computations.catalogue import DIMENSIONS
 from computations.inputs import Assumptions
 from computations.typesetting import unit_word
-from office.policy.models import Consequence, PolicyEdition, ValidityRule
+from office.policy.models import Consequence, PolicyEdition, Unauthorised, ValidityRule
 from office.policy.queries import DEFAULT_LIMIT
 from office.policy.validation import TAPE_CLASSES
 
@@ -32,8 +32,9 @@ ASSUMPTION_NAMES = {
     "spar_to_20_c": "Bring the spar to 20 °C as well",
 }
 PLAIN = (
-    "office_name", "office_place", "number_prefix", "rules_text", "validity_rule", "validity_months",
+    "office_name", "office_place", "accreditation", "number_prefix", "rules_text", "validity_rule", "validity_months",
     "show_previous_to_measurer", "renewal_months", "reminder_days", "on_sold", "on_rig_changed", "on_mast_damaged",
+    "on_unauthorised",
 )  # fmt: skip
 
 
@@ -50,6 +51,10 @@ class PolicyForm(forms.Form):
     edition = forms.IntegerField(widget=forms.HiddenInput)
     office_name = forms.CharField(label="Name of the office", max_length=120)
     office_place = forms.CharField(label="Place", max_length=120, required=False)
+    accreditation = forms.CharField(
+        label="The office's accreditation number", max_length=60, required=False,
+        help_text="Printed on certificates. Empty: nothing is printed.",
+    )  # fmt: skip
     number_prefix = forms.RegexField(
         r"^[A-Za-z0-9]{1,8}$", label="Certificate numbers begin with", help_text="1 to 8 letters or digits."
     )
@@ -75,6 +80,10 @@ class PolicyForm(forms.Form):
     on_sold = forms.ChoiceField(label="When an owner declares her sold", choices=Consequence.choices)
     on_rig_changed = forms.ChoiceField(label="When an owner declares the rig changed", choices=Consequence.choices)
     on_mast_damaged = forms.ChoiceField(label="When an owner declares the mast damaged", choices=Consequence.choices)
+    on_unauthorised = forms.ChoiceField(
+        label="When somebody was not authorised for a method used", choices=Unauthorised.choices,
+        help_text="Authorisations stand on the page of each person.",
+    )  # fmt: skip
     reason = forms.CharField(
         label="Reason for the change",
         max_length=500,

@@ -21,6 +21,14 @@ class Consequence(models.TextChoices):
     END = "end", "End the certificate"
 
 
+class Unauthorised(models.TextChoices):
+    """What it does to a visit that somebody had no authorisation for a method it used (ISO/IEC 17025 6.2.5, 6.2.6)."""
+
+    OFF = "off", "Nothing: authorisations are not looked at"
+    WARN = "warn", "It is said with the checks"
+    BLOCK = "block", "The visit cannot be accepted"
+
+
 class PolicyEdition(models.Model):
     """One edition of the office's policy, in force until the next one."""
 
@@ -30,6 +38,7 @@ class PolicyEdition(models.Model):
 
     office_name = models.CharField(max_length=120)
     office_place = models.CharField(max_length=120, blank=True)
+    accreditation = models.CharField(max_length=60, blank=True)  # the office's own, printed on certificates
     number_prefix = models.CharField(max_length=8, default="RM")  # stands before a certificate's number
     is_demo = models.BooleanField(default=False)
 
@@ -44,6 +53,7 @@ class PolicyEdition(models.Model):
     on_rig_changed = models.CharField(max_length=10, choices=Consequence, default=Consequence.SUSPEND)
     on_mast_damaged = models.CharField(max_length=10, choices=Consequence, default=Consequence.SUSPEND)
 
+    on_unauthorised = models.CharField(max_length=10, choices=Unauthorised, default=Unauthorised.OFF)
     show_previous_to_measurer = models.BooleanField(default=False)
     # Least change that matters, by dimension slug, in the dimension's unit; `default` for the rest.
     change_limits = models.JSONField(default=dict, blank=True)

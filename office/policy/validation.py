@@ -8,7 +8,7 @@ from typing import Any
 
 from computations.catalogue import DIMENSIONS
 from computations.inputs import Assumptions
-from office.policy.models import Consequence, ValidityRule
+from office.policy.models import Consequence, Unauthorised, ValidityRule
 from office.policy.queries import DEFAULT_LIMIT
 
 TAPE_CLASSES = ("I", "II", "III")
@@ -76,6 +76,12 @@ def check(values: dict[str, Any]) -> None:
         else "The number of months is a whole number from 0 to 120; 0 renews nothing without a new visit.",
         "reminder_days": reminder_problem(values["reminder_days"]),
         **{name: consequence_problem(values[name]) for name in ("on_sold", "on_rig_changed", "on_mast_damaged")},
+        "on_unauthorised": ""
+        if values["on_unauthorised"] in Unauthorised.values
+        else f"A missing authorisation does one of {', '.join(Unauthorised.values)}.",
+        "accreditation": ""
+        if len(values["accreditation"]) <= 60 and not any(sign in values["accreditation"] for sign in "\n\r\0")
+        else "The accreditation number is at most 60 signs on one line.",
         "change_limits": _first(limit_problem, values["change_limits"]),
         "assumptions": _first(assumption_problem, values["assumptions"]),
     }

@@ -6,12 +6,16 @@ from django.db import transaction
 from django.utils import timezone
 
 from computations.catalogue import READINGS
+from office.audit import trail
 from office.audit.digest import row_sha256
 from office.audit.refusals import Stale, WrongState
 from office.people.models import Person
+from office.policy import queries as policy_queries
+from office.policy.models import Unauthorised
 from surveys import rules
 from surveys.actions.changes import finish, lock, move
 from surveys.actions.reasons import given_reason
+from surveys.competence import check_authorised
 from surveys.content import canonical_content, sha256
 from surveys.models import Query, SignOff, Visit
 from surveys.queries import latest_sign_off, unanswered
@@ -111,6 +115,10 @@ def accept_visit(*, by: Person, visit: Visit, edition: int, reason: str = "") ->
     rules.check_edition(visit, edition)
     if unanswered(visit).exists():
         raise WrongState("A query is still open; settle it or return the visit for its answer.")
+    edition_of_policy = policy_queries.current()
+    if edition_of_policy.on_unauthorised == Unauthorised.BLOCK:
+        trail.hold()  # an authorisation withdrawn meanwhile counts
+        check_authorised(visit, by, edition_of_policy)
     signed = latest_sign_off(visit)
     content = canonical_content(visit)
     if signed is None or sha256(content) != signed.content_sha256:

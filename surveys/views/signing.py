@@ -10,7 +10,8 @@ from django.views.decorators.debug import sensitive_post_parameters
 from office.people import second
 from office.people.confirming import ask, is_recent
 from office.people.limits import limited
-from surveys import actions, rules
+from office.policy import queries as policy_queries
+from surveys import actions, competence, rules
 from surveys.actions.signing import missing_for_signature
 from surveys.content import canonical_content, sha256
 from surveys.figures import chooses_method, derive_visit
@@ -78,6 +79,7 @@ def _sign_page(request: HttpRequest, visit: Visit, form: SignForm, *, has_second
         figures = derive_visit(visit)
         context |= {
             "figures": figures,
+            "gaps": competence.gaps(visit, policy_queries.current()),
             "missing": missing_for_signature(visit, figures),
             "content_sha256": sha256(canonical_content(visit, figures)),
             "derived": sum(one.value is not None for one in figures.derivation.dimensions),

@@ -96,6 +96,8 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
     }
     if visit.rig is not None:
         context |= panel_context(visit, derive_visit(visit))
+        if not (context["office"] or visit.measurer == person):
+            context["gaps"] = []  # what the office makes of its people is not the owner's
     return render(request, "surveys/visit.html", context)
 
 

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from office.certificates import actions as certificates
 from office.certificates import amending, suspending
+from office.people import authorisations
 from office.people.models import Person
 from office.racing import actions as racing
 from office.racing import spot_checks, statements
@@ -28,6 +29,13 @@ def furnish(cast: Cast) -> None:
             what="Cleaned.",
             done_by="The yard",
         )
+    granted = authorisations.grant(
+        by=cast.administrator, person=cast.measurer, methods=["tape", "string"], since=dt.date(2023, 1, 2),
+        until=dt.date(2026, 12, 31), grounds="witnessed", evidence="The visit to Quiet Margin.",
+    )  # fmt: skip
+    authorisations.withdraw(
+        by=cast.administrator, authorisation=granted[1], withdrawn_from=dt.date(2025, 1, 2), reason="Never used."
+    )
     boats = [register_boat(cast, name, f"SKE {number}") for number, name in enumerate(NAMES, 301)]
     stages = [Stage(cast, boat, kit) for boat in boats]
     _certified(cast, stages[0])

@@ -24,6 +24,7 @@ from office.certificates.models import (
     Seal,
     Suspension,
 )
+from office.people.models import Authorisation
 from office.racing.models import SpotCheck, SpotInstrument, SpotReading, Statement
 from surveys.models import Calibration, Maintenance, Photo, Reading, SignOff, Visit
 from surveys.transitions import FROZEN
@@ -62,6 +63,7 @@ class Tamperer:
                 Entry, SignOff, Reading, Photo, Certificate, Document, Seal, Suspension, Amendment, AmendmentDocument,
                 AmendmentSeal,
                 OfficeKey, SpotCheck, SpotInstrument, SpotReading, Statement, Calibration, Maintenance,
+                Authorisation,
             )
         }  # fmt: skip
         self.rows[Visit] = list(Visit.objects.filter(state__in=FROZEN))
@@ -206,8 +208,8 @@ def whom(row: Any) -> tuple[tuple[str, ...], str]:
         return (re.escape(row.identifier),), "keys"
     if isinstance(row, Calibration | Maintenance):
         return (rf"\b{re.escape(row.instrument.identifier)}\b",), f"instrument {row.instrument.identifier}"
-    if isinstance(row, Statement):
-        return (re.escape(row.key),), f"statement {row.key}"
+    if isinstance(row, Statement | Authorisation):
+        return (re.escape(row.key),), f"{row._meta.verbose_name} {row.key}"
     if isinstance(row, Visit | SpotCheck | Photo):
         return (re.escape(row.key),), f"boat {(row.visit if isinstance(row, Photo) else row).boat.key}"
     if isinstance(row, Reading | SignOff):

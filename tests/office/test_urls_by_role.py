@@ -38,6 +38,7 @@ from office.interface.api import api
 from office.interface.models import AccessKey, Scope
 from office.letters import actions as letters
 from office.letters.models import Letter
+from office.people import authorisations
 from office.people.actions import invitations
 from office.people.models import Person, Role, RoleHolding
 from office.racing import actions as event_actions
@@ -135,6 +136,8 @@ TABLE: dict[str, Access] = {
     "people:person": only(ADMINISTRATOR),
     "people:give_role": only(ADMINISTRATOR),
     "people:end_role": only(ADMINISTRATOR),
+    "people:authorise": only(ADMINISTRATOR),
+    "people:withdraw_authorisation": only(ADMINISTRATOR),
     "people:send_new_link": only(ADMINISTRATOR),
     "people:disable": only(ADMINISTRATOR),
     "people:enable": only(ADMINISTRATOR),
@@ -372,6 +375,10 @@ class World:
         _, self.calendar = make_calendar(by=cast.measurer)
         self.passkey = give_second_factors(cast.measurer)
         self.invitation, _ = invitations.invite(by=by, email="newer@office.example", name="Newer", roles=["owner"])
+        self.authorisation = authorisations.grant(
+            by=by, person=cast.measurer, methods=["tape"], since=self.first_day, until=None, grounds="training",
+            evidence="The course of 2020.",
+        )[0]  # fmt: skip
         self.certified = self.stage.visit("accepted")
         self.certificate = certificate_actions.issue(by=cast.certifier, visit=self.certified)
         amending.amend(by=cast.certifier, certificate=self.certificate, text="For Skaw read Skau.", reason="Misspelt.")
@@ -459,6 +466,7 @@ class World:
             ("surveys:begin", "key"): self.planned.key,
             ("surveys:calendar_feed", "token"): self.calendar,
             ("surveys:answer", "query_key"): self.returned.queries.get().key,
+            ("people:withdraw_authorisation", "key"): self.authorisation.key,
             ("people:cancel_invitation", "key"): self.invitation.key,
             ("boats:end_access", "person_key"): self.cast.other_owner.key,
             ("boats:join", "token"): self.link,

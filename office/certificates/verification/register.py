@@ -12,6 +12,7 @@ from office.certificates import constraints
 from office.certificates.models import Certificate, Document
 from office.certificates.verification import (
     amendments,
+    authorisations,
     certificates,
     instruments,
     photos,
@@ -29,6 +30,7 @@ def check_all() -> Iterator[Misfit]:
         (Misfit("trail", str(finding)) for finding in trail.verify()),
         (Misfit("database", sentence) for sentence in constraints.missing(connection)),
         guarded("visits", visits.check_all()),
+        guarded("authorisations", authorisations.check_all()),
         guarded("instruments", instruments.check_all()),
         guarded("photographs", photos.check_all()),
         guarded("certificates", certificates.check_all()),

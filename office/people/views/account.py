@@ -14,6 +14,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from office.audit.refusals import Refusal
+from office.people import authorisations
 from office.people.actions import account
 from office.people.forms import ChangePasswordForm, LengthsForm, NameForm
 from office.people.limits import limited
@@ -28,7 +29,12 @@ def show(request: HttpRequest) -> HttpResponse:
         messages.success(request, "Your name is changed.")
         return redirect("people:account")
     lengths = LengthsForm(initial={"lengths": person.lengths})
-    context = {"form": form, "lengths_form": lengths, "holdings": person.role_holdings.all()}
+    context = {
+        "form": form,
+        "lengths_form": lengths,
+        "holdings": person.role_holdings.all(),
+        "authorisations": authorisations.listed(person),
+    }
     return render(request, "people/account.html", context, status=422 if form.errors else 200)
 
 

@@ -17,7 +17,7 @@ from django.utils.cache import add_never_cache_headers
 from office.audit.refusals import Refusal
 from office.letters import actions as letters
 from office.letters.models import Letter
-from office.people import queries, rules, second
+from office.people import authorisations, queries, rules, second
 from office.people.access import require_roles
 from office.people.actions import invitations, roles
 from office.people.confirming import confirmed
@@ -37,6 +37,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "former": [holding for holding in person.role_holdings.all() if holding.ended_at is not None],
         "invitations": queries.open_invitations().filter(person=person),
         "has_second_factor": second.has_one(person),
+        "authorisations": authorisations.listed(person),
         "is_last_administrator": rules.is_last_administrator(person),
     }
     return render(request, "people/person.html", context)

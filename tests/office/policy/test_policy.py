@@ -98,6 +98,9 @@ class TestChange:
         [
             ({"office_name": " "}, "needs a name"),
             ({"validity_rule": "for ever"}, "rule of validity"),
+            ({"on_unauthorised": "shout"}, "off, warn, block"),
+            ({"accreditation": "x" * 61}, "at most 60"),
+            ({"accreditation": "x\ny"}, "on one line"),
             ({"validity_months": 0}, "1 to 120"),
             ({"validity_months": 121}, "1 to 120"),
             ({"number_prefix": "R-1"}, "letters or digits"),
