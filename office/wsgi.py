@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 from django.core.wsgi import get_wsgi_application
 from django.utils.http import parse_header_parameters
 
+from office import memory
+
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIEnvironment
 
@@ -16,6 +18,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "office.settings")
 
 UTF_8 = {"utf-8", "utf8"}
 django_application = get_wsgi_application()
+memory.settle()
 
 
 def application(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:

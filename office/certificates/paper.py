@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from django.template.loader import render_to_string
@@ -62,10 +64,8 @@ def mast_names(document: dict[str, Any]) -> list[str]:
 
 def plan(document: dict[str, Any], size: str) -> dict[str, Any]:
     """The rig to scale, from the figures stated, as large as its room allows; and the room it takes."""
-    figures = figures_from(snapshot.results_of(document), snapshot.rig_of(document))
-    title = f"Rig plan, certificate {document['number']}"
     room = PLANS[size, min(2, len(mast_names(document)))]
-    drawn = [draw_rig(figures, title=title, width=width) for width in DRAWING_WIDTHS]
+    drawn = _drawn(snapshot.canonical(document))
     scale, height, best = max(((*_fit(svg, room), svg) for svg in drawn), key=lambda one: one[0])
     return {
         "drawing": mark_safe(UNSEEN.sub("", best)),  # noqa: S308  (made by us, texts escaped there)
@@ -73,6 +73,15 @@ def plan(document: dict[str, Any], size: str) -> dict[str, Any]:
         "plan_height": f"{scale * height:.1f}",
         "figures_width": WIDTHS[size] - room[0] - 5,
     }
+
+
+@lru_cache(maxsize=1)
+def _drawn(text: str) -> list[str]:
+    """The rig of a snapshot in each of the widths: the same for every paper of one certificate."""
+    document = json.loads(text)
+    figures = figures_from(snapshot.results_of(document), snapshot.rig_of(document))
+    title = f"Rig plan, certificate {document['number']}"
+    return [draw_rig(figures, title=title, width=width) for width in DRAWING_WIDTHS]
 
 
 def _fit(svg: str, room: tuple[int, int]) -> tuple[float, float]:

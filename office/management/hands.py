@@ -15,7 +15,9 @@ from office.management import serving
 # `work` is a module's function that takes the words of a line and returns the words of its answer.
 _LOOP = """
 import sys
+from office import memory
 from {module} import {function} as work
+memory.settle()
 print("ready", flush=True)
 for line in sys.stdin:
     print(work(*line.split()), flush=True)

@@ -35,6 +35,7 @@ class Benchmark:
     calls: how often each is called in one timing; per_call: how many units of work either does in one call, where
     they differ and the ratio is of one unit. database: it needs one (a scratch file, migrated, as in the office).
     percentile: each call is timed alone, ours and the peer's in turn, and the ratio is that of these percentiles.
+    warmed: `prepare` has brought both to where they are timed, so neither is called beforehand.
     """
 
     name: str
@@ -48,6 +49,7 @@ class Benchmark:
     rounds: int = 15
     database: bool = False
     percentile: int | None = None
+    warmed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,8 @@ def gather() -> dict[str, Benchmark]:
 def measure(benchmark: Benchmark) -> Outcome:
     """Run both in turn, round by round, so that whatever else the machine does falls on both."""
     ours, peer = benchmark.prepare()
-    ours(), peer()
+    if not benchmark.warmed:
+        ours(), peer()
     ratios = []
     for number in range(benchmark.rounds):
         first, second = (ours, peer) if number % 2 == 0 else (peer, ours)

@@ -13,7 +13,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError, InterfaceError, OperationalError, ProgrammingError, connection
 
-from office import environment
+from office import environment, memory
 from office.letters import actions as letters
 from office.work import workers
 from office.work.actions import take_up_again, tidy_up
@@ -41,6 +41,7 @@ class Command(BaseCommand):
             letters.send_due()
         except (OperationalError, ProgrammingError) as error:
             raise CommandError(f"Long work waits: run `migrate` first ({error}).") from error
+        memory.settle()
         if not once:
             watch = threading.Thread(target=look_after, args=(name, os.getppid() if with_parent else 0), daemon=True)
             watch.start()

@@ -43,6 +43,12 @@ def test_at_most_is_ours_over_the_peer(clock):
     assert rounds == ["ours", "ours", "peer", "peer", "peer", "peer", "ours", "ours"] * 2
 
 
+def test_what_is_warm_already_is_not_called_beforehand(clock):
+    prepare, order = two(clock, 3.0, 2.0)
+    benchmarks.measure(benchmarks.Benchmark("x", "a", "b", prepare, at_most=1.5, calls=1, rounds=1, warmed=True))
+    assert order == ["ours", "peer"]
+
+
 def test_at_least_is_the_peer_over_ours(clock):
     prepare, _ = two(clock, 1.0, 20.0)
     outcome = benchmarks.measure(benchmarks.Benchmark("x", "a", "b", prepare, at_least=30, rounds=3))
