@@ -17,7 +17,7 @@ def thawed():
 
 def test_what_is_loaded_is_set_aside(thawed):
     before = gc.get_freeze_count()
-    kept = [{}]
+    kept: list[dict[str, str]] = [{}]
     memory.settle()
     assert gc.get_freeze_count() > before + 10_000
     assert not any(one is kept for one in gc.get_objects())
