@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from office import papers
 from office.audit import trail
+from office.audit.digest import row_sha256
 from office.audit.refusals import NotAllowed, WrongState
 from office.certificates import numbering, pdf, rules, snapshot
 from office.certificates.models import Amendment, AmendmentDocument, AmendmentSeal, Certificate
@@ -127,6 +128,7 @@ def _write(by: Person, certificate: Certificate, document: dict[str, Any], momen
         after={
             "number": made.number, "text": made.text, "snapshot_sha256": made.snapshot_sha256, "documents": documents,
             "statement_key": keys.statement_row.identifier, "paper_key": key.identifier,
+            "row_sha256": row_sha256(made),
         },
         reason=made.reason,
         boat=certificate.boat.key,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import random
 import re
 from collections.abc import Callable
@@ -13,6 +14,7 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 
+from boats.models import Boat
 from office.audit.models import Entry
 from office.certificates.models import (
     Amendment,
@@ -33,6 +35,7 @@ Model = type[models.Model]
 # What no signature, hash or row of the trail holds, and need not: how a private key is locked and who vouched for it
 # is told by the key's own certificate.
 LEFT_OUT: dict[Model, set[str]] = {OfficeKey: {"private", "issued_by_id"}}
+LONGEST_RUN = 6  # of neighbouring rows of the trail that go together
 SIGNED_CONDITIONS = (
     "date", "place", "air_temperature_c", "remark", "measurer_id", "boat_id", "rig_id", "state", "interest",
 )  # fmt: skip
@@ -40,18 +43,28 @@ SIGNED_CONDITIONS = (
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One change: what it does, whom a finding must name (one of these patterns), and where else it may be seen."""
+    """One change: what it does, whom findings must name, and the areas of the office that findings may be about."""
 
     what: str
-    names: tuple[str, ...]
-    area: str
+    names: tuple[tuple[str, ...], ...]  # of each, one pattern
+    areas: frozenset[str]
     do: Callable[[], object]
     undo: Callable[[], object] | None = None
-    alone: bool = False  # it may be named in another area as well
+    alone: bool = False  # findings may be about any area
 
 
-def seen(names: tuple[str, ...], findings: list[str]) -> bool:
-    return any(re.search(name, finding) for name in names for finding in findings)
+def seen(names: tuple[tuple[str, ...], ...], findings: list[str]) -> bool:
+    """Whether each is named; a row of the trail also by "rows 7 to 9"."""
+    said = [spelt_out(finding) for finding in findings]
+    return all(any(re.search(name, finding) for name in either for finding in said) for either in names)
+
+
+@functools.cache
+def spelt_out(finding: str) -> str:
+    def each(found: re.Match[str]) -> str:
+        return ", ".join(f"row {number}" for number in range(int(found[1]), int(found[2]) + 1))
+
+    return re.sub(r"\brows (\d+) to (\d+)\b", each, finding)
 
 
 class Tamperer:
@@ -82,19 +95,51 @@ class Tamperer:
             return self._file()
         model = self.chance.choice(list(self.rows))
         row = self.chance.choice(self.rows[model])
+        if isinstance(row, Entry) and chosen < 0.08:
+            return self._run(row)
         if model is not Visit and chosen < 0.13:
             return self._about(row, "deleted", lambda: model._base_manager.filter(pk=row.pk)._raw_delete("default"))
         if model is not Visit and chosen < 0.18:
-            return self._about(row, "copied", lambda: self._copy(row), alone=True)
+            return self._about(row, "copied", lambda: self._copy(row), alone=isinstance(row, Entry))
         return self._column(model, row)
 
-    def _about(self, row: models.Model, what: str, do: Callable[[], object], *, alone: bool = False) -> Change:
+    def _about(
+        self,
+        row: models.Model,
+        what: str,
+        do: Callable[[], object],
+        *,
+        reaches: frozenset[str] = frozenset(),
+        alone: bool = False,
+    ) -> Change:
         names, area = whom(row)
         if isinstance(row, Entry) and what == "deleted":
-            names = (*names, *further(row))
+            names = (*names, *self._further(row))
         if isinstance(row, Entry) and what == "copied":
             names = (rf"\b[Rr]ow {self.rows[Entry][-1].pk + 1}\b",)
-        return Change(f"{row._meta.label} {row.pk} {what}", names, area, do, alone=alone)
+        alone = alone or isinstance(row, OfficeKey)  # every certificate hangs on a key
+        return Change(f"{row._meta.label} {row.pk} {what}", (names,), reaches | {area}, do, alone=alone)
+
+    def _run(self, first: Entry) -> Change:
+        """Neighbouring rows of the trail gone: each of them is named."""
+        last = min(first.pk + self.chance.randint(1, LONGEST_RUN - 1), self.rows[Entry][-1].pk)
+        gone = [row for row in self.rows[Entry] if isinstance(row, Entry) and first.pk <= row.pk <= last]
+        return Change(
+            f"{first._meta.label} {first.pk} to {last} deleted",
+            tuple((*whom(row)[0], *self._further(row)) for row in gone),
+            frozenset(whom(row)[1] for row in gone),
+            lambda: Entry._base_manager.filter(pk__range=(first.pk, last))._raw_delete("default"),
+            alone=last > self._nothing_follows,
+        )
+
+    @property
+    def _nothing_follows(self) -> int:
+        return int(self.rows[Entry][-1].pk) - LONGEST_RUN
+
+    def _further(self, row: Entry) -> tuple[str, ...]:
+        """The last rows of the trail leave no gap: what they told of is named instead."""
+        told = (row.visit, row.certificate, row.subject)
+        return tuple(re.escape(one) for one in told if one) if row.pk > self._nothing_follows else ()
 
     def _column(self, model: Model, row: models.Model) -> Change:
         fields = [
@@ -109,14 +154,11 @@ class Tamperer:
         value = self._other(field, former)
         if value == former:
             return self.change()  # there is no other one
-        refers = isinstance(field, models.ForeignKey)
-        if refers and self.chance.random() < 0.6:
-            return self.change()  # each needs a walk of its own: fewer of these
         return self._about(
             row,
             f"{field.attname}: {str(former)[:40]!r} -> {str(value)[:40]!r}",
             lambda: model._base_manager.filter(pk=row.pk).update(**{field.attname: value}),
-            alone=refers or field.unique,
+            reaches=reached(field, value) | reached(field, former),
         )
 
     def _copy(self, row: models.Model) -> object:
@@ -143,8 +185,8 @@ class Tamperer:
         what = "gone" if other is None else f"{len(former)} -> {len(other)} bytes"
         return Change(
             f"{path.name} {what}",
-            (re.escape(photo.key),),
-            f"boat {photo.visit.boat.key}",
+            ((re.escape(photo.key),),),
+            frozenset({f"boat {photo.visit.boat.key}"}),
             do,
             lambda: path.write_bytes(former),
         )
@@ -203,7 +245,7 @@ class Tamperer:
 def whom(row: Any) -> tuple[tuple[str, ...], str]:
     """Patterns of which a finding must match one; and the area of the office in which the change lies."""
     if isinstance(row, Entry):
-        return (rf"\b[Rr]ow {row.pk}\b",), f"boat {row.boat}" if row.boat else "trail"
+        return (rf"\b[Rr]ow {row.pk}\b",), f"boat {row.boat}" if row.boat else f"{row.subject_kind} {row.subject}"
     if isinstance(row, OfficeKey):
         return (re.escape(row.identifier),), "keys"
     if isinstance(row, Calibration | Maintenance):
@@ -228,6 +270,12 @@ def of_certificate(row: Any) -> Certificate:
     return found
 
 
-def further(row: Entry) -> tuple[str, ...]:
-    """The last row of the trail leaves no gap: what it told of is named instead."""
-    return tuple(re.escape(one) for one in (row.visit, row.certificate, row.subject) if one)
+def reached(field: models.Field[Any, Any], key: Any) -> frozenset[str]:
+    """The boat that such a reference leads to."""
+    if key is None or not isinstance(field, models.ForeignKey):
+        return frozenset()
+    row: Any = field.related_model._base_manager.filter(pk=key).first()
+    while row is not None and not isinstance(row, Boat):
+        names = ("boat", "visit", "certificate", "spot_check", "amendment")
+        row = next((getattr(row, name) for name in names if hasattr(row, name)), None)
+    return frozenset({f"boat {row.key}"} if row else ())

@@ -81,14 +81,26 @@ def in_use(at: dt.datetime | None = None) -> InUse:
     return InUse(rows[STATEMENT], rows[PAPER])
 
 
-def published() -> PublishedKeys:
-    """All keys there ever were, each with its time of use."""
+def published(*, readable_only: bool = False) -> PublishedKeys:
+    """All keys there ever were, each with its time of use.
+
+    Raises ValueError where a stored key is damaged, or leaves that one out (`readable_only`).
+    """
+    rows = OfficeKey.objects.defer("private").order_by("pk")
     return PublishedKeys(
         office=policy_queries.current().office_name,
         address=settings.PUBLIC_URL,
         as_of=timezone.now(),
-        keys={row.identifier: as_published(row) for row in OfficeKey.objects.defer("private").order_by("pk")},
+        keys={row.identifier: as_published(row) for row in rows if not readable_only or _readable(row)},
     )
+
+
+def _readable(row: OfficeKey) -> bool:
+    try:
+        as_published(row)
+    except ValueError:
+        return False
+    return True
 
 
 def as_published(row: OfficeKey) -> PublishedKey:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from office import papers
+from office.audit.digest import row_sha256
 from office.audit.models import Entry
 from office.certificates import snapshot
 from office.certificates.models import Amendment
@@ -62,5 +63,7 @@ def _papers(one: Amendment) -> Iterator[Misfit]:
     wanted = {"number": one.number, "snapshot_sha256": one.snapshot_sha256, "documents": hashes}
     if seal := getattr(one, "seal", None):
         wanted |= {"statement_key": seal.statement_key.identifier, "paper_key": seal.paper_key.identifier}
-    if not any(wanted.items() <= parsed(row.after).items() for row in told):
+    digest = row_sha256(one)  # rows of the trail of before tell none
+    afters = [parsed(row.after) for row in told]
+    if not any(wanted.items() <= after.items() and after.get("row_sha256", digest) == digest for after in afters):
         yield Misfit(name, f"The trail does not tell of {name} as the register holds it.")

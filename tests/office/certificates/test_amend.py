@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import json
 
@@ -119,6 +120,9 @@ def test_never_altered_and_found_where_it_was(cast, issued, amended):
         Amendment.objects.update(text="Another.")
     sentences = [one.sentence for one in amendments.check_all()]
     assert any("another text than it states" in one for one in sentences)
+    with set_aside(connection):
+        Amendment.objects.update(text=TEXT, issued_at=amended.issued_at + dt.timedelta(microseconds=1))
+    assert ["as the register holds it" in one.sentence for one in amendments.check_all()] == [True]
     with set_aside(connection):
         amended.documents.all().delete()
         AmendmentSeal.objects.all().delete()

@@ -207,6 +207,12 @@ def delete_issue_row(certificates: list[Certificate]) -> None:
     Entry.objects.filter(number=row.number)._raw_delete("default")
 
 
+def unreadable_key(certificates: list[Certificate]) -> None:
+    """It does not hide what else was done."""
+    OfficeKey.objects.filter(purpose="root").update(public="A")
+    Seal.objects.filter(certificate=certificates[0]).update(code="")
+
+
 TAMPERINGS: dict[str, tuple[Callable[[list[Certificate]], object], list[str]]] = {
     "statement": (
         lambda c: alter(Certificate, snapshot=changed_snapshot(c[0]))(c),
@@ -263,6 +269,7 @@ TAMPERINGS: dict[str, tuple[Callable[[list[Certificate]], object], list[str]]] =
         ),
         ["does not have the public part it is named for", "signature does not hold"],
     ),
+    "key that cannot be read": (unreadable_key, ["The key", "is not one that can be read", "The signed code of RM-"]),
     "key retired": (
         lambda c: OfficeKey.objects.filter(purpose="statement").update(retired_at=timezone.now()),
         ["Trail and register differ on the retirement"],
@@ -272,6 +279,10 @@ TAMPERINGS: dict[str, tuple[Callable[[list[Certificate]], object], list[str]]] =
     "row of the trail": (
         lambda c: Entry.objects.filter(number=3).update(reason="altered"),
         ["trail: Row 3 was altered"],
+    ),
+    "neighbours of the trail gone": (
+        lambda c: Entry._base_manager.filter(number__in=[3, 4, 5])._raw_delete("default"),
+        ["trail: Before row 6, rows 3 to 5 are missing."],
     ),
     "row of the trail gone": (delete_issue_row, ["The trail tells nothing of the issue of RM-"]),
     "trail made anew": (rewrite_history, ["no longer holds the head that"]),
