@@ -7,10 +7,13 @@ from collections.abc import Iterator
 from itertools import chain
 from typing import Any
 
+from django.db import models
+
 from office.audit.digest import row_sha256
 from office.audit.models import Entry
+from office.certificates.verification import stored
 from office.certificates.verification.findings import Misfit, guarded, parsed
-from office.racing.models import SpotCheck, Statement
+from office.racing.models import SpotCheck, SpotInstrument, SpotReading, Statement
 from office.racing.spot_checks import FINISHED
 from office.racing.statements import SETTLED
 
@@ -18,27 +21,35 @@ READINGS = ("record_spot_reading", "amend_spot_reading", "take_spot_reading_away
 SPOT_VERBS = ("begin_spot_check", "describe_spot_instrument", *READINGS, "finish_spot_check")
 
 
+NAMED: dict[type[models.Model], str] = {
+    Statement: "key", SpotCheck: "key", SpotInstrument: "spot_check__key", SpotReading: "spot_check__key",
+}  # fmt: skip
+
+
 def check_all() -> Iterator[Misfit]:
-    return chain(_statements(), _spot_checks())
+    return chain(stored.check_all(NAMED), guarded("statements", _statements()), guarded("spot checks", _spot_checks()))
 
 
 def _statements() -> Iterator[Misfit]:
     recorded, settled = _about("record_statement", "after"), _about("settle_statement", "before")
     for one in Statement.objects.select_related("event").order_by("pk").iterator(chunk_size=100):
         name = f"statement {one.key} for {one.written}"
-        first, last = recorded.pop(one.key, None), settled.pop(one.key, None)
-        if first is None or first.get("row_sha256", row_sha256(one, without=SETTLED)) != row_sha256(
-            one, without=SETTLED
-        ):
-            yield Misfit(name, "The trail tells nothing of this statement as it is kept.")
-        if (one.settled_at is not None) != (last is not None):
-            yield Misfit(name, "Trail and register differ on whether it is settled.")
-        elif last and last.get("row_sha256", row_sha256(one)) != row_sha256(one):
-            yield Misfit(name, "The trail tells otherwise of how it was settled.")
-        elif last is None and (one.settled_by_id or one.settled_how or one.certificate or one.settled_reason):
-            yield Misfit(name, "It is open, but says how or by whom it was settled.")
+        yield from guarded(name, _statement(one, name, recorded.pop(one.key, None), settled.pop(one.key, None)))
     for key, told in (recorded | settled).items():
         yield Misfit(f"statement {key}", f"Row {told['row']} of the trail tells of it, but it is not there.")
+
+
+def _statement(
+    one: Statement, name: str, first: dict[str, Any] | None, last: dict[str, Any] | None
+) -> Iterator[Misfit]:
+    if first is None or first.get("row_sha256", row_sha256(one, without=SETTLED)) != row_sha256(one, without=SETTLED):
+        yield Misfit(name, "The trail tells nothing of this statement as it is kept.")
+    if (one.settled_at is not None) != (last is not None):
+        yield Misfit(name, "Trail and register differ on whether it is settled.")
+    elif last and last.get("row_sha256", row_sha256(one)) != row_sha256(one):
+        yield Misfit(name, "The trail tells otherwise of how it was settled.")
+    elif last is None and (one.settled_by_id or one.settled_how or one.certificate or one.settled_reason):
+        yield Misfit(name, "It is open, but says how or by whom it was settled.")
 
 
 def _about(verb: str, side: str) -> dict[str, dict[str, Any]]:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.db import models
+from django.db import connection, models
 
 from boats.models import Boat
 from office.audit.models import Entry
@@ -35,6 +35,10 @@ Model = type[models.Model]
 # What no signature, hash or row of the trail holds, and need not: how a private key is locked and who vouched for it
 # is told by the key's own certificate.
 LEFT_OUT: dict[Model, set[str]] = {OfficeKey: {"private", "issued_by_id"}}
+OF_NO_KIND: tuple[str | bytes | float, ...] = (
+    "x", "2026-13-45", "2026-01-01 25:00:00", b"\xff\x00", -7, 1.5, 10**18,
+)  # fmt: skip
+ILL_TYPED = 0.1  # of the changes of columns
 LONGEST_RUN = 6  # of neighbouring rows of the trail that go together
 SIGNED_CONDITIONS = (
     "date", "place", "air_temperature_c", "remark", "measurer_id", "boat_id", "rig_id", "state", "interest",
@@ -150,6 +154,8 @@ class Tamperer:
             and (model is not Visit or field.attname in SIGNED_CONDITIONS)
         ]
         field = self.chance.choice(fields)
+        if connection.vendor == "sqlite" and self.chance.random() < ILL_TYPED:
+            return self._ill_typed(row, field)
         former = getattr(row, field.attname)
         value = self._other(field, former)
         if value == former:
@@ -160,6 +166,19 @@ class Tamperer:
             lambda: model._base_manager.filter(pk=row.pk).update(**{field.attname: value}),
             reaches=reached(field, value) | reached(field, former),
         )
+
+    def _ill_typed(self, row: models.Model, field: models.Field[Any, Any]) -> Change:
+        """SQLite takes anything in any column."""
+        value = self.chance.choice(OF_NO_KIND)
+        table, key = row._meta.db_table, row._meta.pk.column
+        statement = f"UPDATE {table} SET {field.column} = %s WHERE {key} = %s"
+
+        def do() -> None:
+            with connection.cursor() as cursor:
+                cursor.execute(statement, [value, row.pk])
+
+        reaches = reached(field, getattr(row, field.attname)) | reached(field, value)
+        return self._about(row, f"{field.attname}: {value!r}, ill-typed", do, reaches=reaches)
 
     def _copy(self, row: models.Model) -> object:
         model = type(row)
@@ -274,7 +293,7 @@ def reached(field: models.Field[Any, Any], key: Any) -> frozenset[str]:
     """The boat that such a reference leads to."""
     if key is None or not isinstance(field, models.ForeignKey):
         return frozenset()
-    row: Any = field.related_model._base_manager.filter(pk=key).first()
+    row: Any = field.related_model._base_manager.filter(pk=key).first() if isinstance(key, int) else None
     while row is not None and not isinstance(row, Boat):
         names = ("boat", "visit", "certificate", "spot_check", "amendment")
         row = next((getattr(row, name) for name in names if hasattr(row, name)), None)

@@ -17,6 +17,7 @@ from office.certificates.verification import (
     instruments,
     photos,
     seals,
+    stored,
     suspensions,
     visits,
 )
@@ -29,6 +30,7 @@ def check_all() -> Iterator[Misfit]:
     return chain(
         (Misfit("trail", str(finding)) for finding in trail.verify()),
         (Misfit("database", sentence) for sentence in constraints.missing(connection)),
+        guarded("database", stored.check_all()),
         guarded("visits", visits.check_all()),
         guarded("authorisations", authorisations.check_all()),
         guarded("instruments", instruments.check_all()),
