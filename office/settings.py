@@ -73,6 +73,7 @@ MIDDLEWARE = [
     "office.upkeep.counting.CountingMiddleware",
     "office.people.middleware.SoundRequestMiddleware",
     "office.racing.kept_pages.KeptPages",
+    "office.interface.kept_answers.KeptAnswers",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

@@ -141,9 +141,9 @@ def may_be_kept(request: HttpRequest, answer: HttpResponse) -> bool:
     )
 
 
-def facts_of(number: str) -> Facts | None:
-    """Every fact the page shows; None where there is no such certificate."""
-    connection = connections[replica.alias()]
+def facts_of(number: str, alias: str = "") -> Facts | None:
+    """Every fact the page shows; None where there is no such certificate. From the database `alias`, or the replica."""
+    connection = connections[alias or replica.alias()]
     with connection.cursor() as cursor:
         cursor.execute(_statement(connection.vendor), {"number": number})
         found: Facts | None = cursor.fetchone()

@@ -19,7 +19,7 @@ from hypothesis import HealthCheck, given, settings
 
 from office.certificates import amending, suspending
 from office.certificates.seal import pades
-from office.interface import answering, keys, limits, schemas
+from office.interface import answering, kept_answers, keys, limits, schemas
 from office.interface.models import Minute, Scope
 from office.racing import actions as racing_actions
 from office.racing.models import Check, CommitteeMember, EntryList, Event
@@ -32,6 +32,13 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("quick_papers")]
 
 EXAMPLES = int(os.environ.get("API_EXAMPLES", "8"))  # for each operation
 PROBLEM = "application/problem+json"
+
+
+@pytest.fixture(autouse=True)
+def _nothing_known():
+    """What a process keeps in memory is of a database that is no more."""
+    limits.taken.forget()
+    kept_answers.kept.clear()
 
 
 @pytest.fixture

@@ -97,12 +97,49 @@ def test_pages(client, cast):
     assert client.post(revoke, {"reason": "Lost."}).status_code == 422
 
 
+@pytest.fixture(autouse=True)
+def _nothing_taken():
+    limits.taken.forget()
+
+
+def test_processes_together_never_grant_more(db):
+    """Each takes ten at once of a limit of 120: what one does not need the others lack, and none is granted twice."""
+    processes, granted = [limits.Taken() for _ in range(3)], 0
+
+    def ask(process: limits.Taken) -> bool:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(limits, "taken", process)
+            try:
+                limits.count("everywhere", limits.WITH_A_KEY)
+            except limits.TooMany:
+                return False
+            return True
+
+    for turn in range(200):
+        granted += ask(processes[turn % 2])
+    assert granted == limits.WITH_A_KEY
+    assert not ask(processes[2])
+    assert Minute.objects.get().count <= limits.WITH_A_KEY + 3 * limits.AT_ONCE
+
+
+def test_ten_requests_cost_one_write(db, django_assert_num_queries):
+    limits.count("often", limits.WITH_A_KEY)
+    with django_assert_num_queries(0):
+        for _ in range(9):
+            limits.count("often", limits.WITH_A_KEY)
+    assert Minute.objects.get().count == 10
+    limits.count("often", limits.WITH_A_KEY)
+    assert Minute.objects.get().count == 20
+
+
 def test_counted_by_the_minute(db):
-    assert [limits.count("somebody", 3) for _ in range(3)] == [2, 1, 0]
+    for _ in range(3):
+        limits.count("somebody", 3)
     with pytest.raises(limits.TooMany) as error:
         limits.count("somebody", 3)
     assert 0 < error.value.wait <= 60
-    assert limits.count("another", 3) == 2
+    limits.count("another", 3)
+    limits.taken.forget()
     Minute.objects.update(minute=timezone.now() - dt.timedelta(hours=2))
-    assert limits.count("somebody", 3) == 2
+    limits.count("somebody", 3)
     assert Minute.objects.count() == 1  # the old ones are forgotten
