@@ -51,9 +51,26 @@ class Known(NamedTuple):  # thousands are made for a list: the kind of row quick
     plain_name: str
 
 
-class Offered(NamedTuple):
+class Seen(NamedTuple):
+    """A boat held against a line."""
+
+    fit: float  # how much alike her name and the line's are: 1 the same or none given, 0 without a sign in common
+    apart: int  # how far her number is from the line's, see `numbers_apart`; 0 where none was given
     boat: Known
-    why: str
+
+
+class Offered(NamedTuple):
+    wanted: Wanted
+    seen: Seen
+
+    @property
+    def boat(self) -> Known:
+        return self.seen.boat
+
+    @property
+    def why(self) -> str:
+        """Why she is offered."""
+        return _why(self.wanted, *self.seen)
 
 
 class Found(NamedTuple):
@@ -64,7 +81,6 @@ class Found(NamedTuple):
     offered: tuple[Offered, ...] = ()
 
 
-Seen = tuple[float, Known]  # how much alike her name and the line's are, 1 the same, 0 without a sign in common
 NOTHING = Found()
 BOTH = "number and name"
 
@@ -79,13 +95,6 @@ def all_but(one: str, other: str) -> bool:
     return OSA.distance(one, other, score_cutoff=allowed) <= allowed
 
 
-def has_number(boat: Known, wanted: Wanted) -> bool:
-    """The same number, or the same but for letters that one side lacks."""
-    if boat.number == wanted.number:
-        return True
-    return bool(wanted.digits) and boat.digits == wanted.digits and wanted.digits in {wanted.number, boat.number}
-
-
 def numbers_apart(wanted: Wanted, boat: Known) -> int:
     """Signs, as far as they tell: 0 the same number, 1 also for other national letters, at most OTHER_NUMBER."""
     if boat.number == wanted.number:
@@ -96,8 +105,15 @@ def numbers_apart(wanted: Wanted, boat: Known) -> int:
 
 
 def seen(wanted: Wanted, boats: Iterable[Known]) -> list[Seen]:
-    name = wanted.name
-    return [(Indel.normalized_similarity(boat.plain_name, name) if name else 1.0, boat) for boat in boats]
+    number, _, name = wanted
+    return [
+        Seen(
+            Indel.normalized_similarity(boat.plain_name, name) if name else 1.0,
+            numbers_apart(wanted, boat) if number else 0,
+            boat,
+        )
+        for boat in boats
+    ]
 
 
 def near_enough(wanted: Wanted, boats: Iterable[Known]) -> list[Seen]:
@@ -105,14 +121,16 @@ def near_enough(wanted: Wanted, boats: Iterable[Known]) -> list[Seen]:
 
     A near number is no reason by itself: where numbers lie close together, every boat has such neighbours.
     """
-    return [one for one in seen(wanted, boats) if one[0] >= LEAST_ALIKE and numbers_apart(wanted, one[1]) <= 1]
+    if name := wanted.name:
+        boats = [boat for boat in boats if Indel.normalized_similarity(boat.plain_name, name) >= LEAST_ALIKE]
+    return [one for one in seen(wanted, boats) if one.apart <= 1]
 
 
 def any_close(wanted: Wanted, boats: Iterable[Seen]) -> bool:
     """Whether a boat fits but for one slip in her name and one in her number: then nobody fits better."""
     return any(
-        OSA.distance(boat.plain_name, wanted.name, score_cutoff=1) <= 1 and numbers_apart(wanted, boat) <= 1
-        for boat in [boat for fit, boat in boats if fit >= LEAST_ALIKE]
+        fit >= LEAST_ALIKE and apart <= 1 and OSA.distance(boat.plain_name, wanted.name, score_cutoff=1) <= 1
+        for fit, apart, boat in boats
     )
 
 
@@ -130,41 +148,41 @@ def judge(wanted: Wanted, boats: list[Seen]) -> Found:
 def offer(wanted: Wanted, boats: Iterable[Seen], least_alike: float = 0.0) -> tuple[Offered, ...]:
     """The likeliest, at most MOST_OFFERED. Whose name is less alike needs the number, if with other letters."""
     number, digits, _ = wanted
-    likely: list[tuple[float, str, int, Known, int, float]] = []
-    for fit, boat in boats:
-        if fit >= least_alike or boat.number == number or (digits and boat.digits == digits):
-            apart = numbers_apart(wanted, boat) if number else 0
-            likely.append((apart + WEIGHT_OF_NAME * (1.0 - fit), boat.name, boat.id, boat, apart, fit))
+    likely = [
+        (one.apart + WEIGHT_OF_NAME * (1.0 - one.fit), one.boat.name, one.boat.id, one)
+        for one in boats
+        if one.fit >= least_alike or one.boat.number == number or (digits and one.boat.digits == digits)
+    ]
     likely.sort()
-    return tuple([Offered(boat, _why(wanted, boat, apart, fit)) for *_, boat, apart, fit in likely[:MOST_OFFERED]])
+    return tuple([Offered(wanted, one) for *_, one in likely[:MOST_OFFERED]])
 
 
 def _sure(wanted: Wanted, boats: list[Seen]) -> Found | None:
     if not wanted.number:
-        named = [boat for _, boat in boats if boat.plain_name == wanted.name]
+        named = [one.boat for one in boats if one.boat.plain_name == wanted.name]
         return Found(named[0], "name; no number was given") if len(named) == 1 else None
-    numbered = [one for one in boats if has_number(one[1], wanted)]
+    numbered = [one for one in boats if one.apart == 0]
     if not wanted.name:
-        return Found(numbered[0][1], "number; no name was given") if len(numbered) == 1 else None
-    named = [boat for _, boat in numbered if boat.plain_name == wanted.name]
+        return Found(numbered[0].boat, "number; no name was given") if len(numbered) == 1 else None
+    named = [one.boat for one in numbered if one.boat.plain_name == wanted.name]
     if named:
         return Found(named[0], BOTH) if len(named) == 1 else None
-    spelled = [one for one in numbered if one[1].number == wanted.number and all_but(one[1].plain_name, wanted.name)]
+    number, _, name = wanted
+    spelled = [one for one in numbered if one.boat.number == number and all_but(one.boat.plain_name, name)]
     if len(spelled) == 1 and not _rivals(spelled[0], boats):
-        return Found(spelled[0][1], "number; the name is spelled otherwise")
+        return Found(spelled[0].boat, "number; the name is spelled otherwise")
     return None
 
 
 def _rivals(taken: Seen, boats: list[Seen]) -> bool:
     """Whether another boat's name fits as well: then the number may be the slip."""
-    return any(fit >= taken[0] and boat.id != taken[1].id for fit, boat in boats)
+    return any(one.fit >= taken.fit and one.boat.id != taken.boat.id for one in boats)
 
 
 # ---- In words ----
 
 
-def _why(wanted: Wanted, boat: Known, apart: int, fit: float) -> str:
-    """Why she is offered."""
+def _why(wanted: Wanted, fit: float, apart: int, boat: Known) -> str:
     number = _about_number(wanted, boat, apart)
     if not wanted.name:
         return number or "several boats bear this number"

@@ -29,7 +29,6 @@ from boats.list_judging import (
     any_close,
     judge,
     near_enough,
-    numbers_apart,
     offer,
     seen,
 )
@@ -110,8 +109,8 @@ def _look_further(
         boats.update({row: read[row] for row in sure[place] if row in read})
         pools[place] = pool = seen(one, boats.values())
         # Where a boat bears the very name, nothing speaks for a slip in it; where her number is near, none in that.
-        same = [boat for fit, boat in pool if fit == 1.0 and one.name]
-        if same and any(numbers_apart(one, boat) <= 1 for boat in same):
+        same = [apart for fit, apart, _ in pool if fit == 1.0 and one.name]
+        if same and min(same) <= 1:
             continue
         if close_by[place]:
             others = set(close_by[place]).difference(boats)
@@ -121,65 +120,40 @@ def _look_further(
     named = _by_near_name(wanted, names_too)
     read = _read({row for rows in named.values() for row in rows})
     for place, rows in named.items():
-        rows.difference_update([boat.id for _, boat in pools[place]])
+        rows.difference_update([other.boat.id for other in pools[place]])
         pools[place] += seen(wanted[place], [read[row] for row in rows if row in read])
     return pools
 
 
-class _LookedFor:
-    """What the indexes are asked for: texts, counted through, with the places of their lines, and marks."""
-
-    def __init__(self) -> None:
-        self.digits: list[str] = []
-        self.names: list[str] = []
-        self.whole: list[str] = []  # numbers one sign shorter or with two swapped
-        self.within: list[str] = []  # digits of numbers without form
-        self.of_digits: list[int] = []
-        self.of_names: list[int] = []
-        self.of_whole: list[int] = []
-        self.of_within: list[int] = []
-        self.one_off: list[int] = []
-        self.one_more: list[int] = []
-
-    def add(self, place: int, wanted: Wanted) -> None:
-        number, digits, name = wanted
-        if digits:
-            self.digits.append(digits)
-            self.of_digits.append(place)
-        if name:
-            self.names.append(name)
-            self.of_names.append(place)
-        if number:
-            numbers = near.numbers_one_off(number, digits)
-            self.whole += numbers
-            self.of_whole += [place] * len(numbers)
-            self.one_off += near.place_marks(number, digits, place)
-            self.one_more.append(near.number_mark(number, place))
-            if not digits and (within := near.digits_within(number)):
-                self.within.append(within)
-                self.of_within.append(place)
-
-    def parameters(self) -> list[Any]:
-        """Of `_AROUND`: before each list of texts the number of its first one."""
-        first, given_ones = 0, []
-        for texts in (self.digits, self.names, self.whole, self.within):
-            given_ones += [first, parameter(texts)]
-            first += len(texts)
-        # Sorted as they lie in the index: each of its pages is then read once.
-        return [*given_ones, parameter(sorted(self.one_off)), parameter(self.one_more)]
-
-
 def _around(wanted: Sequence[Wanted], left: Sequence[int]) -> tuple[Rows, Rows]:
     """By a line's number or name, and by a number near its own: one statement, answered by indexes alone."""
-    looked_for = _LookedFor()
+    digits = [place for place in left if wanted[place].digits]
+    names = [place for place in left if wanted[place].name]
+    within: list[tuple[int, str]] = []  # of numbers without form
+    one_off: list[int] = []  # marks; where a sketch would be, those that are looked for have the line's place
+    one_more: list[int] = []
     for place in left:
-        looked_for.add(place, wanted[place])
-    places = looked_for.of_digits + looked_for.of_names + looked_for.of_whole + looked_for.of_within
-    firm = len(looked_for.digits) + len(looked_for.names)
+        number, in_digits, _ = wanted[place]
+        if number:
+            off, other = near.marks_one_off(number, in_digits, place)
+            one_off += off
+            one_off += other
+            one_more.append(near.mark_one_more(number, place))
+            if not in_digits and (rest := near.digits_within(number)):
+                within.append((place, rest))
+    one_off.sort()  # as they lie in the index: each of its pages is then read once
+    firm = len(digits) + len(names)
+    parameters = [
+        0, parameter([wanted[place].digits for place in digits]),
+        len(digits), parameter([wanted[place].name for place in names]),
+        firm, parameter([rest for _, rest in within]),
+        parameter(one_off), parameter(one_more),
+    ]  # fmt: skip
+    places = [*digits, *names, *[place for place, _ in within]]
     sketches = {place: near.sketch_of(wanted[place].name) for place in left}
     sure: Rows = {place: [] for place in left}
     close_by: Rows = {place: [] for place in left}
-    for key, row, mark in _execute(_AROUND, looked_for.parameters()):
+    for key, row, mark in _execute(_AROUND, parameters):
         if mark >= 0:
             if near.most_alike(sketches[key], mark) >= LEAST_ALIKE:
                 close_by[key].append(row)
@@ -210,7 +184,6 @@ _AROUND = " UNION ALL ".join(
     (
         _by_column("sail_digits"),
         _by_column("name_normal"),
-        _by_column("sail_number_normal"),
         _by_column("sail_digits"),
         _by_mark(near.SKETCH),
         _by_mark(near.SKETCH + near.PLACE),

@@ -8,7 +8,7 @@ name: most boats found by a near number have quite another name, and these are p
 
 A spelling is kept as its mark, a whole number: of a name below zero, of a number from zero up, in three parts,
 
-    check sum of the letters (9 bits) and what is left of the digits (20) | place of the digit taken out (4)
+    check sum of the letters (9 bits) and what is left of the digits (20) | place of the digit taken out, or 15 (4)
     | sketch of the name (30)
 
 so that the boats of one spelling, and those of one spelling and place, lie side by side. (Of numbers that are not
@@ -37,6 +37,7 @@ LONGEST_NAME = 32  # letters that are looked at: enough to tell any two names ap
 CHUNK = 1_000
 
 SIGNS, LENGTH, PLACE, CHECK = 25, 5, 4, 29  # bits
+WHOLE = (1 << PLACE) - 1  # in the place of a place: no sign is taken out
 FIGURE = 20  # of those of the check, for up to six digits
 SKETCH = SIGNS + LENGTH
 SKETCHES = (1 << SKETCH) - 1
@@ -47,40 +48,48 @@ _SIGNS, _LENGTH = (1 << SIGNS) - 1, (1 << LENGTH) - 1
 # ---- Numbers ----
 
 
-def number_mark(number: str, sketch: int = 0) -> int:
-    """Of the number as it is: where the marks of all those begin that have one sign more."""
+def number_marks(number: str, digits: str, sketch: int) -> list[int]:
+    """All that a number, as `normalise_sail_number` gives it, is indexed under: whole, and without each of its signs.
+
+    Of a number that has its form only slips in the digits count: a slip in the letters leaves those, by which she is
+    found. Two spellings may share a mark: who is found by it is held against the line anyway.
+    """
+    return [_mark(_check(number), WHOLE, sketch), *marks_one_off(number, digits, sketch)[0]]
+
+
+def marks_one_off(number: str, digits: str, sketch: int) -> tuple[list[int], list[int]]:
+    """Under which those numbers are found that have another sign in one place; that lack one, or have two swapped."""
+    if not digits.isdigit():
+        return _of_signs(number, len(number) - len(digits) if digits else 0, sketch)
+    figure, last, power = int(digits), 0, 1
+    check = _check(number)
+    letters, whole = check - figure, WHOLE << SKETCH | sketch
+    off, other = [], []
+    for place in range(len(digits) - 1, -1, -1):  # thousands of lines: this is counted, not written out
+        rest = letters + figure // (10 * power) * power + figure % power << PLACE + SKETCH
+        off.append(rest | place << SKETCH | sketch)
+        other.append(rest | whole)
+        digit = figure // power % 10
+        if place < len(digits) - 1 and digit != last:
+            other.append(check + (last - digit) * 9 * power // 10 << PLACE + SKETCH | whole)
+        last, power = digit, power * 10
+    return off, other
+
+
+def mark_one_more(number: str, sketch: int) -> int:
+    """Where the marks of all those begin that have one sign more."""
     return _mark(_check(number), 0, sketch)
 
 
-def place_marks(number: str, digits: str, sketch: int = 0) -> list[int]:
-    """Of a number, as `normalise_sail_number` gives it, without each one of its digits; of its signs if it has no form.
-
-    Two spellings may share one: who is found by it is held against the line anyway.
-    """
-    first = len(number) - len(digits) if digits else 0
-    if digits.isdigit():
-        figure = int(digits)
-        begin, power, marks = _mark(_check(number) - figure, 0, sketch), 1, []
-        for place in range(len(digits) - 1, -1, -1):
-            rest = figure // (10 * power) * power + figure % power
-            marks.append(begin + ((rest << PLACE | place) << SKETCH))
-            power *= 10
-        return marks
-    return [_mark(_check(rest), place, sketch) for place, rest in enumerate(without_one(number)[first:])]
-
-
-def numbers_one_off(number: str, digits: str) -> list[str]:
-    """The whole numbers with one sign less, or with two neighbours swapped.
-
-    Of a number that has its form only slips in the digits: a slip in the letters leaves those, by which she is found.
-    """
-    first, last = len(number) - len(digits) if digits else 0, len(number) - 1
-    rest = [number[:place] + number[place + 1 :] for place in range(first, last + 1)]
-    return rest + [
+def _of_signs(number: str, first: int, sketch: int) -> tuple[list[int], list[int]]:
+    rests = without_one(number)[first:]
+    swapped = [
         number[:at] + number[at + 1] + number[at] + number[at + 2 :]
-        for at in range(first, last)
+        for at in range(first, len(number) - 1)
         if number[at] != number[at + 1]
     ]
+    off = [_mark(_check(rest), place, sketch) for place, rest in enumerate(rests)]
+    return off, [_mark(_check(text), WHOLE, sketch) for text in rests + swapped]
 
 
 def digits_within(number: str) -> str:
@@ -103,7 +112,7 @@ def _check(number: str) -> int:
 
 
 def _mark(check: int, place: int, sketch: int) -> int:
-    return (check << PLACE | place % (1 << PLACE)) << SKETCH | sketch
+    return (check << PLACE | min(place, WHOLE)) << SKETCH | sketch
 
 
 # ---- Names ----
@@ -139,7 +148,7 @@ def name_marks(name: str) -> set[int]:
 
 def marks_of(number: str, digits: str, name: str) -> list[int]:
     """All that a boat is indexed under."""
-    return [*place_marks(number, digits, sketch_of(name)), *name_marks(name)]
+    return [*number_marks(number, digits, sketch_of(name)), *name_marks(name)]
 
 
 def bring_up_to_date() -> int:
