@@ -96,7 +96,8 @@ def test_whatever_is_sent(world: World, monkeypatch: pytest.MonkeyPatch) -> None
     began, sender = time.monotonic(), Sender(world)
     code = Seal.objects.get(certificate=world.certificate).code
     kinds = sendings(world, code, forms(world))
-    for strategy in kinds:
+    for kind, strategy in enumerate(kinds, 1):
+        started = time.monotonic()
 
         @settings(
             max_examples=max(1, MANY // len(kinds)), deadline=None, database=None, phases=[Phase.generate],
@@ -107,6 +108,7 @@ def test_whatever_is_sent(world: World, monkeypatch: pytest.MonkeyPatch) -> None
             sender.send(one)
 
         send()
+        tell(f"kind {kind} of {len(kinds)}: {time.monotonic() - started:.0f} s, so far {dict(sender.statuses)}")
     assert counts() == sender.before
     assert sender.statuses.total() >= MANY
     assert Visit.objects.exists()
