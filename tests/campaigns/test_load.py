@@ -145,7 +145,8 @@ def test_mixed_load(office_at_work: dict[str, Any], tmp_path: Path) -> None:
     done = sum((one.done for one in visitors), Counter[str]())
     tell(
         f"{connection.vendor}: {MINUTES:g} minutes, {done.total()} requests {dict(done)}, none failed; memory "
-        f"{first / 1024:.0f} MiB after warming up, {end / 1024:.0f} MiB at the end ({end / first:.3f})"
+        f"{first / 1024:.0f} MiB after warming up, {end / 1024:.0f} MiB at the end ({end / first:.3f}); "
+        f"on the way {', '.join(f'{kib / 1024:.0f}' for _, kib in memory[:: max(1, LOOKS // 20)])}"
     )
     assert done.total() >= PEOPLE
     assert end <= MOST_GROWTH * first
