@@ -20,7 +20,7 @@ from django.test import Client
 from hypothesis import HealthCheck, Phase, given, settings
 
 from office import environment
-from office.audit import trail
+from office.audit import trail, triggers
 from office.certificates.models import Seal
 from office.certificates.verification import visits as verification
 from surveys.models import Visit
@@ -36,9 +36,9 @@ MANY = int(os.environ.get("OFFICE_TEST_FUZZ", "96"))
 
 
 def forms(world: World) -> list[tuple[str, str, dict[str, str]]]:
-    """Who sends it, whereto, and the fields as the page has them."""
+    """Who sends it, whereto, and the fields as the page has them; of a quarter of the pages where few are sent."""
     found = []
-    for name in PAGES:
+    for name in PAGES if len(PAGES) * 4 <= MANY else PAGES[::4]:
         allowed = TABLE[name].post or frozenset()
         part = "" if TABLE[name].public else "reviewer" if "reviewer" in allowed else min(allowed)
         found += [(part, action, fields) for action, fields in forms_of(world, name)[2] if fields]
@@ -93,6 +93,8 @@ def difference(before: dict[str, int], after: dict[str, int]) -> dict[str, tuple
 @pytest.mark.django_db
 def test_whatever_is_sent(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("office.people.limits.within", lambda *given, **more: True)
+    standing = triggers.missing(connection)
+    monkeypatch.setattr(triggers, "missing", lambda connection: standing)  # looked up once: no request alters a table
     began, sender = time.monotonic(), Sender(world)
     code = Seal.objects.get(certificate=world.certificate).code
     kinds = sendings(world, code, forms(world))
