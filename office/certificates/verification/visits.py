@@ -23,9 +23,13 @@ def check_all() -> Iterator[Misfit]:
     visits = Visit.objects.select_related("boat__design", "rig", "measurer").order_by("pk")
     while chunk := list(visits.filter(pk__gt=reached)[:CHUNK]):
         for visit in chunk:
-            for check in (_signatures, _readings, _state):
-                yield from guarded(_name(visit), check(visit))
+            yield from check(visit)
         reached = chunk[-1].pk
+
+
+def check(visit: Visit) -> Iterator[Misfit]:
+    for one in (_signatures, _readings, _state):
+        yield from guarded(_name(visit), one(visit))
 
 
 def _name(visit: Visit) -> str:
