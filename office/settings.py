@@ -62,6 +62,7 @@ INSTALLED_APPS = [
     "surveys",
     "office.certificates",
     "office.racing",
+    "office.complaints",
     "office.interface",
     "office.upkeep",
     "office.desk",

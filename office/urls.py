@@ -18,6 +18,7 @@ urlpatterns = [
     path("visits/", include("surveys.urls")),
     path("instruments/", include("surveys.instrument_urls")),
     path("certificates/", include("office.certificates.urls")),
+    path("complaints/", include("office.complaints.urls")),
     path("desk/", include("office.desk.urls")),
     path("check/", include("office.racing.urls")),
     path("access-keys/", include("office.interface.key_urls")),

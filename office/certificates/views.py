@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
-from boats.rules import SEES_EVERY_BOAT
+from boats.rules import SEES_EVERY_BOAT, owns
 from boats.views.common import posted, status_of
 from computations.drawing import RigFigures, draw_file, draw_for_page, figures_from
 from office import papers, spreadsheets
@@ -125,6 +125,8 @@ def show(request: HttpRequest, number: str) -> HttpResponse:
         "seal": Seal.objects.select_related("statement_key", "paper_key").filter(certificate=certificate).first(),
         "trail": person.holds(*OFFICE, Role.OWNER),
         "certifier": person.holds(Role.CERTIFIER),
+        "office": is_office(person),
+        "owns": owns(person, certificate.boat),
         "why_not_withdraw": _why_not_withdraw(person, certificate, today),
         "amendments": certificate.amendments.select_related("issued_by", "seal").prefetch_related(
             Prefetch("documents", AmendmentDocument.objects.defer("pdf"))

@@ -22,7 +22,7 @@ from boats.actions.rigs import describe_rig
 from boats.models import Design
 from boats.rigs import as_inputs
 from office.certificates.seal.actions import make_keys, rotate_keys
-from office.demo import races
+from office.demo import complaints, races
 from office.demo.clock import SEED, in_its_own_time
 from office.demo.designs import DESIGNS, DemoBoat, DesignPlan, build_fleet
 from office.demo.events import buy_share, describe, sell
@@ -69,6 +69,7 @@ def load(progress: Progress = lambda what: None, *, boats: int | None = None, to
         office.at(rotated, dt.time(8), partial(_rotate_keys, by))
         lent = today - dt.timedelta(days=30)
         office.at(lent, dt.time(8), partial(_lend_a_key, by, people["race"], today + dt.timedelta(days=SEASON)))
+        complaints.plan(office, today)
         progress("four seasons of visits and certificates; this takes a minute or two")
         stories = list(_stories(office, fleet, today))
         for season in (1, 2, 3, 4):

@@ -14,11 +14,14 @@ from office.certificates import declaring
 from office.certificates.models import Certificate
 from office.certificates.queries import accepted_without_certificate
 from office.certificates.standing import standing
+from office.complaints import queries as complaints
+from office.lookups import beyond
 from office.people.access import is_office
 from office.people.models import Person, Role
 from office.upkeep import backups
 from surveys.models import Visit, VisitState
 
+COMPLAINTS = 10  # named on the page, the oldest first
 TO_REVIEW = (VisitState.SIGNED, VisitState.UNDER_REVIEW)
 WITH_MEASURER = (VisitState.PLANNED, VisitState.DRAFT, VisitState.RETURNED)
 
@@ -40,6 +43,9 @@ def show(request: HttpRequest) -> HttpResponse:
         context["asked_for"] = (
             Visit.objects.filter(state=VisitState.ASKED_FOR).select_related("boat").order_by("asked_at")[:20]
         )
+        still_open = complaints.open_ones()
+        context["complaints"] = [(one, complaints.age_in_days(one)) for one in still_open[:COMPLAINTS]]
+        context["complaints_behind"] = beyond(still_open, COMPLAINTS)
     if person.holds(Role.CERTIFIER):
         context["to_certify"] = accepted_without_certificate()[:20]
     if person.holds(Role.ADMINISTRATOR):

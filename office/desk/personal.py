@@ -16,6 +16,7 @@ from django.views.decorators.http import require_safe
 from boats.models import Ownership
 from office.audit.models import Entry
 from office.audit.refusals import NotAllowed, Refusal, WrongState
+from office.complaints import queries as complaints
 from office.people import rules
 from office.people.access import person_of, require_roles
 from office.people.actions import personal
@@ -27,7 +28,10 @@ UNFINISHED = (
     VisitState.PLANNED, VisitState.DRAFT, VisitState.SIGNED, VisitState.UNDER_REVIEW, VisitState.RETURNED
 )  # fmt: skip
 # What is no data about a person: secrets, and contents that a row names by its hash.
-LEFT_OUT = frozenset({"password", "token_sha256", "content", "snapshot", "pdf", "session_data"})
+# The complainant's name and contact are somebody else's, whoever of the office had to do with the complaint.
+LEFT_OUT = frozenset({
+    "password", "token_sha256", "content", "snapshot", "pdf", "session_data", "complainant_name", "complainant_contact",
+})  # fmt: skip
 
 
 @require_safe
@@ -81,6 +85,9 @@ def check_nothing_needs(person: Person) -> None:
         raise WrongState(f"{person.name} owns {owned.boat} today; end the ownership first.")
     if kept := Instrument.objects.filter(keeper=person, out_of_use_since=None).first():
         raise WrongState(f"{person.name} keeps {kept}; give it to somebody else first.")
+    part = models.Q(complainant=person) | models.Q(investigator=person) | models.Q(concerned=person)
+    if running := complaints.open_ones().filter(part).first():
+        raise WrongState(f"{person.name} has to do with an open {running}; close it first.")
 
 
 def document_of(person: Person) -> dict[str, Any]:

@@ -18,6 +18,7 @@ PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("Boats", "boats:list", (*FIELD, Role.OWNER)),
     ("Certificates", "certificates:list", (*STAFF, Role.OWNER)),
     ("Events", "events:list", (*STAFF, Role.RACE_COMMITTEE)),
+    ("Complaints", "complaints:list", STAFF),
     ("Instruments", "instruments:list", FIELD),
     ("People", "people:list", (Role.ADMINISTRATOR,)),
     ("Access keys", "access_keys:list", (Role.ADMINISTRATOR,)),

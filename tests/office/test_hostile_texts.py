@@ -84,6 +84,7 @@ TYPED = {
     "laboratory", "reference", "question", "answer", "acceptance_reason", "removed_reason", "settled_reason",
     "issue_reason", "ending_reason", "lift_reason", "refusal", "equipment_rules_by", "filename", "signatory", "title",
     "firmware", "accreditation", "what", "done_by", "evidence", "withdrawal_reason",
+    "findings", "measures", "told_how", "complainant_name", "complainant_contact",
     "revocation", "office_name", "office_place", "rules_text", "subject_label", "written", "email", "device",
 }  # fmt: skip
 # What the office makes itself, or takes in one form only: keys, hashes, numbers, words of its own lists.
@@ -96,7 +97,7 @@ NOT_TYPED = {
     "unit_written", "choice", "sha256", "identifier", "accuracy_class", "interest", "item", "check_key", "meaning",
     "content", "content_sha256", "number", "snapshot", "snapshot_sha256", "trail_head", "paper", "pdf_sha256",
     "public", "private", "signature", "code", "instrument", "file_sha256", "results", "settled_how", "asker",
-    "about", "sealed", "trouble", "taken_by", "method",
+    "about", "sealed", "trouble", "taken_by", "method", "became",
 }  # fmt: skip
 # Under a signature, where a change would be found: hostile before it was signed, by the boat and the filled visit. Or
 # the office's own words in a column of that name, or an address that letters are sent to.

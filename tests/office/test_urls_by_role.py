@@ -33,6 +33,7 @@ from office.backups import making
 from office.certificates import actions as certificate_actions
 from office.certificates import amending, paper, pdf, renewing
 from office.certificates.seal import pades
+from office.complaints import actions as complaints
 from office.interface import keys as access_keys
 from office.interface.api import api
 from office.interface.models import AccessKey, Scope
@@ -274,6 +275,23 @@ TABLE: dict[str, Access] = {
     "certificates:recall_export": only(OFFICE),
     "certificates:suspend": only(CERTIFIER),
     "certificates:reinstate": only(CERTIFIER),
+    # Complaints; the one of the world is of `owner`, and `administrator` looks into it
+    "complaints:list": only(OFFICE),
+    "complaints:export": only(OFFICE),
+    "complaints:receive": only(OFFICE),
+    "complaints:own": only(ANYBODY),
+    "complaints:send": only(OWNER),
+    "complaints:complaint": only(OFFICE),
+    "complaints:course": only(OFFICE | OWNER),
+    "complaints:acknowledge": only(OFFICE),
+    "complaints:assign": only(OFFICE),
+    "complaints:about": only(OFFICE),
+    "complaints:note": only(OFFICE),
+    "complaints:decide": only(ADMINISTRATOR),
+    "complaints:close": only(OFFICE),
+    "complaints:again": only(OFFICE),
+    "complaints:consequence": only(OFFICE),
+    "complaints:remove_name": only(ADMINISTRATOR),
     # The race committee's pages are everybody's
     "racing:check": PUBLIC_TO_READ,
     "racing:certificate": PUBLIC_TO_READ,
@@ -389,6 +407,12 @@ class World:
             scopes=["validity"],
             expires_on=timezone.localdate(),
         )
+        self.complaint = complaints.send(
+            by=cast.owner, boat=self.boat, text="The wrong harbour.", certificate=self.certificate
+        )
+        complaints.acknowledge(by=by, complaint=self.complaint, acknowledged_on=timezone.localdate())
+        complaints.assign(by=cast.reviewer, complaint=self.complaint, investigator=by)
+        complaints.note(by=by, complaint=self.complaint, text="Rang up.")
         self.declaration = Declaration.objects.create(
             boat=self.boat, kind="rig_changed", happened_on=self.first_day, declared_by=cast.owner, consequence="note"
         )
@@ -495,7 +519,7 @@ class World:
         }  # fmt: skip
         keys: dict[str, Any] = {
             "boats": self.boat, "surveys": self.returned, "desk": self.under_review, "people": self.cast.stranger,
-            "work": self.work,
+            "work": self.work, "complaints": self.complaint,
             "events": self.event,
         }  # fmt: skip
         if (name, part) in own:

@@ -8,6 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from office import environment
 from office.certificates import transitions as certificates
+from office.complaints import transitions as complaints
 from surveys import transitions as visits
 
 if TYPE_CHECKING:
@@ -57,6 +58,10 @@ def section() -> str:
             "A certificate:",
             "",
             mermaid(certificates.TRANSITIONS),
+            "",
+            "A complaint, or the office's own finding, which is given to somebody without being acknowledged:",
+            "",
+            mermaid(complaints.TRANSITIONS),
             "",
             END,
         ]

@@ -13,6 +13,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from office.certificates.verification import invented, register
 from office.certificates.verification.findings import Misfit
 from office.certificates.verification.papers import NotOurPaper, against, read_file
+from office.complaints import verification as complaints
 from office.racing import verification as racing
 from office.storage.address import StorageAway
 
@@ -28,7 +29,7 @@ WORDS = {
 
 
 def everything_that_does_not_fit() -> Iterator[Misfit]:
-    return chain(register.check_all(), racing.check_all())
+    return chain(register.check_all(), racing.check_all(), complaints.check_all())
 
 
 class Command(BaseCommand):

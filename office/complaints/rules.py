@@ -1,0 +1,120 @@
+"""Who may do what with a complaint, and in which state. Whoever had a part in the work does not judge it.
+
+ISO/IEC 17025:2017 7.9.6 (from memory): what comes of a complaint is decided, or reviewed and approved, by people who
+were not involved in the work in question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from django.utils import timezone
+
+from boats.rules import interest_of, owns
+from office.audit.refusals import NotAllowed, Stale, WrongState
+from office.certificates.models import Certificate
+from office.complaints.models import Complaint, Kind, State
+from office.complaints.transitions import BY_VERB
+from office.people.access import check_holds, is_office
+from office.people.models import Person
+from surveys.models import Visit
+from surveys.rules import holds, why_not
+
+__all__ = ["holds", "why_not"]
+
+# ---- The state ----
+
+
+def check_state(complaint: Complaint, verb: str) -> None:
+    rule = BY_VERB[verb]
+    state = State(complaint.state).label.lower()
+    if complaint.state not in rule.sources:
+        raise WrongState(f"It cannot {rule.can} any more or yet: it is {state}.")
+    if verb == "acknowledge" and complaint.kind != Kind.COMPLAINT:
+        raise WrongState("This is the office's own finding; there is nobody to acknowledge it to.")
+    if verb == "assign" and complaint.kind == Kind.COMPLAINT and complaint.state == State.RECEIVED:
+        raise WrongState("First acknowledge to the complainant that it has been received.")
+
+
+def check_edition(complaint: Complaint, edition: int | None) -> None:
+    if edition is not None and edition != complaint.edition:
+        raise Stale("It has been changed since this form was made; look at it as it is now and send the form again.")
+
+
+# ---- The person ----
+
+
+def check_role(person: Person, verb: str) -> None:
+    check_holds(person, *BY_VERB[verb].roles)
+
+
+def may_read_all(person: Person) -> bool:
+    return is_office(person)
+
+
+def check_may_send(person: Person, boat: object) -> None:
+    """From the pages of a boat complain her owners; from everybody else the office takes complaints by other ways."""
+    if not owns(person, boat):  # type: ignore[arg-type]
+        raise NotAllowed("From a boat's pages complaints are sent by her owners; write to the office.")
+
+
+def check_may_follow(person: Person, complaint: Complaint) -> None:
+    """Its course is seen by who complained, by the office, and by the co-owners where an owner sent it of the boat."""
+    if is_office(person) or complaint.complainant_id == person.pk:
+        return
+    sent_by_owner = complaint.complainant_id is not None and complaint.complainant_id == complaint.recorded_by_id
+    if not (sent_by_owner and complaint.boat is not None and owns(person, complaint.boat)):
+        raise NotAllowed("The course of a complaint is for who complained, and for the office.")
+
+
+def check_may_look_into(person: Person, complaint: Complaint) -> None:
+    """Somebody of the office without a part in it, and without an interest in the boat."""
+    if not is_office(person):
+        raise NotAllowed(f"{person.name} is not of the office; a reviewer, certifier or administrator looks into it.")
+    if part := next(parts_in(person, complaint), ""):
+        raise NotAllowed(f"{person.name} {part}; somebody else looks into it.")
+
+
+def check_may_decide(person: Person, complaint: Complaint) -> None:
+    """Who looks into it decides, and had no part in it, even where that was named later."""
+    check_role(person, "decide")
+    if complaint.investigator_id != person.pk:
+        raise NotAllowed("It is decided by the one who looks into it.")
+    check_may_look_into(person, complaint)
+
+
+def parts_in(person: Person, complaint: Complaint) -> Iterator[str]:
+    """Every part the person had in what is complained about, as the end of a sentence."""
+    if complaint.concerned_id == person.pk:
+        yield "is the one it is about"
+    if complaint.complainant_id == person.pk:
+        yield "is the one who complained"
+    for visit in visits_in_question(complaint):
+        if visit.measurer_id == person.pk or visit.readings.filter(recorded_by=person).exists():
+            yield "measured in the visit in question"
+        if visit.reviewer_id == person.pk:
+            yield "reviewed the visit in question"
+    for certificate in certificates_in_question(complaint):
+        if certificate.issued_by_id == person.pk:
+            yield "issued the certificate in question"
+    if complaint.instrument is not None and complaint.instrument.keeper_id == person.pk:
+        yield "keeps the instrument in question"
+    if complaint.boat is not None and interest_of(person, complaint.boat, timezone.localdate()):
+        yield "has an interest in the boat"
+
+
+def certificates_in_question(complaint: Complaint) -> list[Certificate]:
+    """The one named; else those of the visit named; else the boat's latest one."""
+    rows = Certificate.objects.defer("snapshot").select_related("visit", "boat").prefetch_related("suspensions")
+    if complaint.certificate_id:
+        return list(rows.filter(pk=complaint.certificate_id))
+    if complaint.visit_id:
+        return list(rows.filter(visit_id=complaint.visit_id).order_by("-issued_at"))
+    return list(rows.filter(boat_id=complaint.boat_id).order_by("-issued_at")[:1]) if complaint.boat_id else []
+
+
+def visits_in_question(complaint: Complaint) -> list[Visit]:
+    """The one named, or those behind the certificates in question."""
+    if complaint.visit is not None:
+        return [complaint.visit]
+    return [one.visit for one in certificates_in_question(complaint)]
