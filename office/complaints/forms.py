@@ -124,7 +124,7 @@ class ReceiveForm(SubjectForm):
 class SendForm(forms.Form):
     """An owner's complaint about their own boat."""
 
-    about = forms.ChoiceField(label="It is about")
+    about = forms.ChoiceField(label="It is about", required=False)  # an answer of nothing is the boat in general
     text = _text(
         "What is wrong", help_text="What you expected, what happened instead, and what you would have the office do."
     )
@@ -139,9 +139,8 @@ class SendForm(forms.Form):
         self.offered |= {one.key: {"visit": one} for one in visits}
         about = self.fields["about"]
         assert isinstance(about, forms.ChoiceField)  # noqa: S101 - for the type checker
-        about.required = False
         about.choices = [
-            ("", f"{boat.name}, or the office's work in general"),
+            ("", f"{boat.name} in general"),
             *((one.number, f"certificate {one.number}, in force from {one.valid_from}") for one in certificates),
             *((one.key, f"the visit of {one.date or one.planned_on or 'a day not yet set'}") for one in visits),
         ]
@@ -177,7 +176,7 @@ class AssignForm(StepForm):
 
 class DecideForm(StepForm):
     findings = _text("What was found")
-    outcome = forms.ChoiceField(label="It is", widget=forms.RadioSelect)
+    outcome = forms.ChoiceField(label="Outcome", widget=forms.RadioSelect)
     measures = _text(
         "What is done", 3, required=False, help_text="For this one, and so that it does not come again."
     )  # fmt: skip

@@ -105,7 +105,7 @@ def open_steps(complaint: Complaint, person: Person) -> list[OpenStep]:
         if allowed:
             url = reverse(f"complaints:{name.replace('-', '_')}", args=[complaint.key])
             found.append(OpenStep(_label(name, complaint), url, not found and name in {"acknowledge", "assign"}))
-    return [_marked(one, found) for one in found]
+    return sorted((_marked(one, found) for one in found), key=lambda one: not one.first)
 
 
 def _label(name: str, complaint: Complaint) -> str:

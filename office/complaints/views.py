@@ -31,13 +31,13 @@ HEADER = (
     "kind", "received", "state", "days_open", "boat", "certificate", "instrument", "acknowledged", "outcome", "told",
 )  # fmt: skip
 WORDS = {
-    "receive_complaint": "received",
+    "receive_complaint": "received it",
     "name_complaint_subject": "said what it is about",
-    "acknowledge_complaint": "acknowledged",
+    "acknowledge_complaint": "acknowledged it",
     "assign_complaint": "gave it to {investigator} to look into",
     "note_on_complaint": "added a note",
-    "decide_complaint": "decided",
-    "close_complaint": "closed",
+    "decide_complaint": "decided it",
+    "close_complaint": "closed it",
     "take_up_again_complaint": "took it up again",
     "note_complaint_consequence": "noted that {certificate} was {became}",
     "remove_complainant": "removed the complainant's name",

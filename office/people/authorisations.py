@@ -163,6 +163,8 @@ def state_on(one: Authorisation, day: dt.date) -> str:
 
 
 def listed(person: Person) -> list[tuple[Authorisation, str]]:
-    """All of a person, with how each stands today."""
-    rows = person.authorisations.select_related("granted_by", "withdrawn_by")
+    """All of a person in the order of the catalogue, with how each stands today."""
+    order = list(KINDS_OF_WORK)
+    rows = list(person.authorisations.select_related("granted_by", "withdrawn_by"))
+    rows.sort(key=lambda one: (order.index(one.method) if one.method in order else len(order), one.since))
     return [(one, state_on(one, timezone.localdate())) for one in rows]

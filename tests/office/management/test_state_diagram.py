@@ -6,6 +6,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from office.certificates import transitions as certificates
+from office.complaints import transitions as complaints
 from office.management.commands import state_diagram
 from surveys import transitions as visits
 
@@ -25,7 +26,7 @@ def test_every_transition_has_its_arrows(document):
     assert text.endswith("\nafter\n")
     assert "old" not in text
     arrows = [line for line in text.splitlines() if " --> " in line]
-    tables = (*visits.TRANSITIONS, *certificates.TRANSITIONS)
+    tables = (*visits.TRANSITIONS, *certificates.TRANSITIONS, *complaints.TRANSITIONS)
     assert len(arrows) == sum(len(transition.sources) or 1 for transition in tables)
     for transition in tables:
         assert any(
