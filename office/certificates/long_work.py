@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 
 from django.conf import settings
 from django.urls import reverse
@@ -16,6 +17,8 @@ from office.work.daily import daily
 from office.work.hours import hour_of
 from office.work.kinds import kind
 from office.work.progress import Progress, TryAgain
+
+PAUSE = 0.5  # seconds between two looks whether another worker is through with its last certificate
 
 
 @kind("recompute", "Every visit derived again", Role.ADMINISTRATOR, Role.CERTIFIER)
@@ -61,11 +64,24 @@ def renew(progress: Progress, *, renewal: str) -> None:
     while True:
         progress.step(items.filter(done_at__isnull=False).count(), total)
         if not renewing.go_on(by=asked.by, renewal=asked):
-            break
+            if not renewing.just_begun(asked):
+                break
+            time.sleep(PAUSE)
     if left := items.filter(done_at__isnull=True).count():
         raise TryAgain(f"{left} of them were being done elsewhere.", renewing.ABANDONED)
     made = items.filter(made__isnull=False).count()
     progress.say(f"{made} issued, {total - made} refused; the page of the renewal says why.")
+
+
+@kind("renew_beside", "Certificates renewed, by another worker beside", tries=1)
+def renew_beside(progress: Progress, *, renewal: str) -> None:
+    """Joins in where several workers wait; whatever it leaves, the other one does."""
+    asked, done = Renewal.objects.select_related("by").get(key=renewal), 0
+    progress.leads_to(reverse("certificates:renewal", args=[asked.key]))
+    while renewing.go_on(by=asked.by, renewal=asked):
+        done += 1
+        progress.step(done, 0)
+    progress.say(f"{done} of them done here.")
 
 
 def reminders_at() -> dt.time | None:

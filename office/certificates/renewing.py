@@ -40,6 +40,8 @@ if TYPE_CHECKING:
     from office.policy.models import PolicyEdition
 
 MOST_AT_ONCE = 500
+WORTH_ANOTHER = 10  # certificates for each worker that joins in
+A_MOMENT = dt.timedelta(seconds=10)  # for one certificate, many times over
 ABANDONED = dt.timedelta(minutes=5)  # after which another request takes over an item that one has left half done
 REASON = "Renewed on the strength of the visit of {day}, without a new one."
 GAP = " {number} ended on {last}; on the days since then none was in force."
@@ -221,6 +223,8 @@ def begin(*, by: Person, key: str, numbers: Sequence[str]) -> Renewal:
         made = Renewal.objects.create(key=key, by=by)
         RenewalItem.objects.bulk_create(RenewalItem(renewal=made, certificate=one) for one in chosen)
         ask_for_work(by=by, kind="renew", once=once(made), renewal=made.key)
+        for place in range(1, min(workers.alive(), len(chosen) // WORTH_ANOTHER)):
+            ask_for_work(by=by, kind="renew_beside", once=f"{once(made)}, {place}", renewal=made.key)
         trail.record(
             by=by,
             verb="begin_renewal",
@@ -243,6 +247,12 @@ def go_on(*, by: Person, renewal: Renewal, most: int = 1) -> int:
             )
         done += 1
     return done
+
+
+def just_begun(renewal: Renewal) -> bool:
+    """Whether somebody else has begun one of them a moment ago and will be through with it in another."""
+    lately = timezone.now() - A_MOMENT
+    return renewal.items.filter(done_at__isnull=True, claimed_at__gte=lately).exists()
 
 
 def _note(item: RenewalItem, made: Certificate) -> None:

@@ -34,5 +34,9 @@ def last_sign() -> dt.datetime | None:
     return Worker.objects.order_by("-beat_at").values_list("beat_at", flat=True).first()
 
 
+def alive() -> int:
+    return Worker.objects.filter(beat_at__gte=timezone.now() - SILENT).count()
+
+
 def any_alive() -> bool:
-    return Worker.objects.filter(beat_at__gte=timezone.now() - SILENT).exists()
+    return alive() > 0

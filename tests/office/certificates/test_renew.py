@@ -191,6 +191,51 @@ def test_a_worker_does_it_or_the_page(client, cast, issued, generous):
     assert RenewalItem.objects.get().made.replaces == issued
 
 
+def test_several_workers_share_a_long_one(cast, issued, row, generous, monkeypatch):
+    """One piece of work for each worker that lives, as long as there is enough for it; none is done twice."""
+    other = row(valid_from=issued.valid_from, valid_until=issued.valid_until, in_force_before=issued.in_force_before)
+    both = [issued.number, other.number]
+    monkeypatch.setattr(workers, "alive", lambda: 3)
+    renewing.begin(by=cast.certifier, key="short", numbers=both)
+    assert not Work.objects.filter(kind="renew_beside").exists()
+    monkeypatch.setattr(renewing, "WORTH_ANOTHER", 1)
+    renewal = renewing.begin(by=cast.certifier, key="long", numbers=both)
+    assert renewing.begin(by=cast.certifier, key="long", numbers=both) == renewal
+    beside, main = Work.objects.get(kind="renew_beside"), Work.objects.get(kind="renew", arguments={"renewal": "long"})
+    for work in (beside, main):
+        doing.do(work.key)
+        work.refresh_from_db()
+    assert (beside.state, beside.said) == ("done", ["2 of them done here."])
+    assert (main.state, main.said) == ("done", ["1 issued, 1 refused; the page of the renewal says why."])
+
+
+def test_the_last_one_is_waited_for_where_another_worker_is_at_it(cast, issued, generous, monkeypatch):
+    renewal = renewing.begin(by=cast.certifier, key="a-renewal", numbers=[issued.number])
+    RenewalItem.objects.update(claimed_at=timezone.now())
+    slept: list[float] = []
+
+    def meanwhile(seconds: float) -> None:
+        slept.append(seconds)
+        if len(slept) == 2:
+            RenewalItem.objects.update(claimed_at=None)
+            renewing.go_on(by=cast.certifier, renewal=renewal)
+
+    monkeypatch.setattr("office.certificates.long_work.time.sleep", meanwhile)
+    work = Work.objects.get(kind="renew")
+    doing.do(work.key)
+    work.refresh_from_db()
+    assert (len(slept), work.state) == (2, "done")
+
+
+def test_one_left_half_done_is_tried_later(cast, issued, generous):
+    renewing.begin(by=cast.certifier, key="a-renewal", numbers=[issued.number])
+    RenewalItem.objects.update(claimed_at=timezone.now() - renewing.A_MOMENT)
+    work = Work.objects.get(kind="renew")
+    doing.do(work.key)
+    work.refresh_from_db()
+    assert (work.state, work.is_put_off) == ("waiting", True)
+
+
 def test_a_certifier_no_more(cast, issued, generous):
     renewing.begin(by=cast.certifier, key="a-renewal", numbers=[issued.number])
     cast.certifier.role_holdings.update(ended_at=timezone.now())
