@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from office.certificates import actions as certificates
 from office.certificates import amending, suspending
+from office.complaints import actions as complaints
 from office.people import authorisations
 from office.people.models import Person
 from office.racing import actions as racing
@@ -44,9 +45,25 @@ def furnish(cast: Cast) -> None:
     _signed_with_photographs(cast, stages[3])
     _returned(cast, stages[4])
     _event(cast, stages[5])
+    _complained(cast, stages[0])
 
 
 NAMES = ("Quiet Margin", "Second Wind", "Third Reef", "Slack Water", "Lee Shore", "Neap Tide")
+
+
+def _complained(cast: Cast, stage: Stage) -> None:
+    """Of a certificate withdrawn since, decided; and one that nobody has looked at."""
+    today, by = timezone.localdate(), cast.administrator
+    certificate = stage.boat.certificates.get(ending="withdrawn")
+    one = complaints.send(by=cast.owner, boat=stage.boat, text="The name is misspelt.", certificate=certificate)
+    complaints.acknowledge(by=cast.reviewer, complaint=one, acknowledged_on=today)
+    complaints.assign(by=cast.reviewer, complaint=one, investigator=by)
+    complaints.note(by=by, complaint=one, text="Rang up.")
+    complaints.note_consequence(by=by, complaint=one, certificate=certificate)
+    complaints.decide(by=by, complaint=one, findings="It was.", outcome="justified", measures="Read twice.")
+    complaints.receive(
+        by=by, kind="complaint", received_on=today, text="Nobody came.", name="Wendel Carrick", contact="the next berth"
+    )
 
 
 def _certified(cast: Cast, stage: Stage) -> None:

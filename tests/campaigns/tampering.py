@@ -26,6 +26,7 @@ from office.certificates.models import (
     Seal,
     Suspension,
 )
+from office.complaints import models as complaints
 from office.people.models import Authorisation
 from office.racing.models import SpotCheck, SpotInstrument, SpotReading, Statement
 from surveys.models import Calibration, Maintenance, Photo, Reading, SignOff, Visit
@@ -34,7 +35,11 @@ from surveys.transitions import FROZEN
 Model = type[models.Model]
 # What no signature, hash or row of the trail holds, and need not: how a private key is locked and who vouched for it
 # is told by the key's own certificate.
-LEFT_OUT: dict[Model, set[str]] = {OfficeKey: {"private", "issued_by_id"}}
+# A complainant's name and contact may be taken away.
+LEFT_OUT: dict[Model, set[str]] = {
+    OfficeKey: {"private", "issued_by_id"},
+    complaints.Complaint: {"complainant_name", "complainant_contact"},
+}
 OF_NO_KIND: tuple[str | bytes | float, ...] = (
     "x", "2026-13-45", "2026-01-01 25:00:00", b"\xff\x00", -7, 1.5, 10**18,
 )  # fmt: skip
@@ -80,7 +85,7 @@ class Tamperer:
                 Entry, SignOff, Reading, Photo, Certificate, Document, Seal, Suspension, Amendment, AmendmentDocument,
                 AmendmentSeal,
                 OfficeKey, SpotCheck, SpotInstrument, SpotReading, Statement, Calibration, Maintenance,
-                Authorisation,
+                Authorisation, complaints.Complaint, complaints.Note, complaints.Decision, complaints.Consequence,
             )
         }  # fmt: skip
         self.rows[Visit] = list(Visit.objects.filter(state__in=FROZEN))
@@ -269,8 +274,11 @@ def whom(row: Any) -> tuple[tuple[str, ...], str]:
         return (re.escape(row.identifier),), "keys"
     if isinstance(row, Calibration | Maintenance):
         return (rf"\b{re.escape(row.instrument.identifier)}\b",), f"instrument {row.instrument.identifier}"
-    if isinstance(row, Statement | Authorisation):
-        return (re.escape(row.key),), f"{row._meta.verbose_name} {row.key}"
+    if isinstance(row, complaints.Note | complaints.Decision | complaints.Consequence):
+        row = row.complaint
+    if isinstance(row, Statement | Authorisation | complaints.Complaint):
+        area = f"person {row.person.key}" if isinstance(row, Authorisation) else f"{row._meta.verbose_name} {row.key}"
+        return (re.escape(row.key),), area
     if isinstance(row, Visit | SpotCheck | Photo):
         return (re.escape(row.key),), f"boat {(row.visit if isinstance(row, Photo) else row).boat.key}"
     if isinstance(row, Reading | SignOff):

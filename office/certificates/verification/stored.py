@@ -21,7 +21,8 @@ from office.certificates.models import (
     Suspension,
 )
 from office.certificates.verification.findings import Misfit
-from surveys.models import Photo, Reading, SignOff, Visit
+from office.people.models import Authorisation
+from surveys.models import Calibration, Maintenance, Photo, Reading, SignOff, Visit
 
 # Each table, and where the name lies under which its rows are known.
 NAMED = {
@@ -37,6 +38,9 @@ NAMED = {
     AmendmentDocument: "amendment__certificate__number",
     AmendmentSeal: "amendment__certificate__number",
     OfficeKey: "identifier",
+    Authorisation: "key",
+    Calibration: "instrument__identifier",
+    Maintenance: "instrument__identifier",
 }
 # What holds of a value of that kind; the first that fits a field.
 KINDS: tuple[tuple[type[models.Field[Any, Any]], str], ...] = (
