@@ -7,13 +7,14 @@ results. The granularity is that of computations.catalogue.METHODS.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 
 from django.utils import timezone
 
 from computations.catalogue import METHODS, READINGS
 from office.audit.refusals import WrongState
 from office.people import authorisations
-from office.people.authorisation_models import KINDS_OF_WORK, REVIEW
+from office.people.authorisation_models import KINDS_OF_WORK, REVIEW, SPOT_CHECK
 from office.people.models import Person
 from office.policy.models import PolicyEdition, Unauthorised
 from surveys.models import Visit
@@ -29,7 +30,7 @@ def methods_of(visit: Visit) -> list[str]:
 def gaps(visit: Visit, edition: PolicyEdition, reviewer: Person | None = None) -> list[str]:
     """One sentence for each method that the measurer was not authorised for on the visit's day; none where not asked.
 
-    With `reviewer` also whether that person may review today.
+    With `reviewer` also whether that person may review today, or might on the day of acceptance.
     """
     if edition.on_unauthorised == Unauthorised.OFF:
         return []
@@ -37,8 +38,18 @@ def gaps(visit: Visit, edition: PolicyEdition, reviewer: Person | None = None) -
     if visit.measurer is not None and visit.date is not None:
         found += _said(visit.measurer, methods_of(visit), visit.date)
     if reviewer is not None:
-        found += _said(reviewer, [REVIEW], timezone.localdate())
+        reviewed_on = timezone.localdate(visit.accepted_at) if visit.accepted_at else timezone.localdate()
+        found += _said(reviewer, [REVIEW], reviewed_on)
     return found
+
+
+def gaps_of_spot_check(people: Iterable[Person], day: dt.date, edition: PolicyEdition) -> list[str]:
+    """One sentence for each who was not authorised for spot checks on the day. It says so and bars nothing: a boat is
+    checked by whom the event has.
+    """
+    if edition.on_unauthorised == Unauthorised.OFF:
+        return []
+    return [sentence for person in people for sentence in _said(person, [SPOT_CHECK], day)]
 
 
 def _said(person: Person, methods: list[str], day: dt.date) -> list[str]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from django.utils import timezone
 
+from boats.models import Boat
 from boats.rules import interest_of, owns
 from office.audit.refusals import NotAllowed, Stale, WrongState
 from office.certificates.models import Certificate
@@ -52,9 +53,9 @@ def may_read_all(person: Person) -> bool:
     return is_office(person)
 
 
-def check_may_send(person: Person, boat: object) -> None:
+def check_may_send(person: Person, boat: Boat) -> None:
     """From the pages of a boat complain her owners; from everybody else the office takes complaints by other ways."""
-    if not owns(person, boat):  # type: ignore[arg-type]
+    if not owns(person, boat):
         raise NotAllowed("From a boat's pages complaints are sent by her owners; write to the office.")
 
 

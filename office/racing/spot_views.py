@@ -18,12 +18,15 @@ from office import papers
 from office.certificates import queries as certificate_queries
 from office.certificates import snapshot
 from office.people.access import person_of
+from office.people.models import Person
+from office.policy import queries as policy_queries
 from office.racing import spot_checks, spot_rows
 from office.racing.entry_views import one_entry
 from office.racing.event_views import event_for
 from office.racing.models import SpotCheck, SpotReading
 from office.racing.spot_figures import findings, stated
 from office.racing.spot_forms import BeginForm, FinishForm, InstrumentForm
+from surveys import competence
 
 
 def spot_for(request: HttpRequest, key: str, spot_key: str) -> SpotCheck:
@@ -96,11 +99,18 @@ def _page(
         "spot": spot,
         "rows": rows,
         "found": findings(spot),
+        "gaps": competence.gaps_of_spot_check(_checkers(spot), spot.day, policy_queries.current()),
         "tools": spot_rows.tools_of(spot),
         "instrument_form": instrument_form or InstrumentForm(),
         "finish_form": finish_form or FinishForm(),
     }
     return render(request, "racing/events/spot_check.html", context, status=status)
+
+
+def _checkers(spot: SpotCheck) -> list[Person]:
+    """Who began it and who took its readings, each once."""
+    recorders = Person.objects.filter(pk__in=spot.readings.values("recorded_by")).order_by("name", "pk")
+    return [spot.begun_by, *(one for one in recorders if one.pk != spot.begun_by_id)]
 
 
 @require_POST

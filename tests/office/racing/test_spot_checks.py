@@ -18,6 +18,7 @@ from office.audit.refusals import NotAllowed, WrongState
 from office.certificates import actions as certificate_actions
 from office.certificates import paper, pdf, snapshot
 from office.certificates.models import Certificate
+from office.people import authorisations
 from office.policy.actions import change_policy
 from office.policy.queries import current
 from office.racing import actions, spot_checks, spot_figures
@@ -190,6 +191,24 @@ def test_finished_it_stands(cast: Cast, spot: SpotCheck, certificate: Certificat
     told = TrailRow.objects.get(verb="finish_spot_check")
     assert (told.boat, told.certificate) == (spot.boat.key, certificate.number)
     assert '"P":"differs"' in told.after
+
+
+def test_who_was_not_authorised_is_told_where_the_policy_asks(cast: Cast, committee: Client, spot: SpotCheck) -> None:
+    spot_checks.record_reading(by=cast.reviewer, spot=spot, slug="luff_between_bands", mast="main", text="15000")
+    page = reverse("events:spot_check", args=[spot.event.key, spot.key])
+    said = "had no authorisation for “Spot checks at events”"
+    assert said not in committee.get(page).content.decode()
+    change_policy(by=cast.administrator, reason="So it is.", on_unauthorised="warn")
+    text = committee.get(page).content.decode()
+    assert f"Runa Falk {said}" in text
+    assert f"Ines Holm {said}" in text
+    authorisations.grant(
+        by=cast.administrator, person=cast.race_committee, methods=["spot_check"], since=spot.day, until=None,
+        grounds="training", evidence="An evening.",
+    )  # fmt: skip
+    text = committee.get(page).content.decode()
+    assert "Runa Falk had no" not in text
+    assert f"Ines Holm {said}" in text
 
 
 def test_the_pages(cast: Cast, committee: Client, event: Event, boat: Boat, certificate: Certificate) -> None:
