@@ -34,7 +34,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def differs_by_database(item: pytest.Item) -> bool:
-    """Whether it uses one and is not about roles or papers, which say the same on every one (`any_database`)."""
+    """Whether it uses one and is not about pages, roles or papers, which say the same on every one (`any_database`)."""
     if item.get_closest_marker("any_database"):
         return False
     fixtures = {"db", "transactional_db", "django_db_setup", "live_server"}

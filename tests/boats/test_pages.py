@@ -16,7 +16,7 @@ from boats.particulars import as_columns
 from office.audit.models import Entry
 from tests.boats.test_actions import DAY, SLOOP
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 TYPED = {"name": "Gannet", "sail_number": "QUA 5", "hin": "", "design": "", "builder": "", "year": "", "harbour": ""}
 OFFICE = {"reviewer", "certifier", "administrator"}

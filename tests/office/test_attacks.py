@@ -35,6 +35,8 @@ from surveys.values import Unreadable
 from tests.cast import PASSWORD, Cast
 from tests.surveys.makers import SHEET, VISIT_DAY, Stage, record_kit, register_boat
 
+pytestmark = pytest.mark.any_database
+
 SIGN_IN = reverse("people:sign_in")
 
 

@@ -19,7 +19,7 @@ from tests.cast import PASSWORD, Cast
 from tests.factors import code_now, give_app
 from tests.office.test_urls_by_role import ADDRESSES
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 SIGN_IN = reverse("people:sign_in")
 EVIL = "evil.example"
 

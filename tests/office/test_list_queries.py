@@ -19,7 +19,7 @@ from surveys.models import Visit
 from tests.cast import Cast, make_person
 from tests.surveys.makers import SHEET, Stage, record_kit, register_boat
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 # Each list, with the one who reads most in it.
 LISTS = (

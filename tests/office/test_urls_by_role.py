@@ -59,7 +59,7 @@ from tests.factors import give_second_factors
 from tests.office.relations import LIKE, OUTER, PLAIN, Others, inner_parts, is_let_in
 from tests.surveys.makers import Stage, picture, record_kit, register_boat
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 ANYBODY = frozenset(
     {
@@ -586,7 +586,6 @@ def answered(client: Client, method: str, address: str, **sent: Any) -> Any:
     return answer
 
 
-@pytest.mark.any_database
 @pytest.mark.parametrize("name", list(TABLE))
 def test_who_is_answered(world: World, entering: Callable[[str], Client], name: str) -> None:
     """The cast everywhere; where an address names a thing, those as well who stand to it otherwise than they do."""
@@ -676,7 +675,6 @@ def test_the_others_do_reach_what_is_their_own(world: World, others: Others, ent
             assert answered(entering("builder"), "get", reverse(name, args=parts)).status_code == 403, (part, name)
 
 
-@pytest.mark.any_database
 @pytest.mark.parametrize("name", list(TABLE))
 def test_who_is_not_signed_in(world: World, name: str) -> None:
     address, access = world.address(name), TABLE[name]
@@ -694,7 +692,6 @@ def test_who_is_not_signed_in(world: World, name: str) -> None:
             assert not answer.headers.get("Location", "").startswith(reverse("people:sign_in")), method
 
 
-@pytest.mark.any_database
 @pytest.mark.parametrize("name", [name for name, one in ADDRESSES.items() if one.pattern.converters])
 def test_an_address_of_nothing_is_not_found(world: World, name: str) -> None:
     """Whoever may open the page for what exists gets a 404 for what does not; nobody a 500."""

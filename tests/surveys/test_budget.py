@@ -14,7 +14,7 @@ from surveys.budgets import budgets
 from surveys.figures import derive_visit
 from tests.surveys.makers import Stage
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 
 
 def page(client, person, visit) -> str:

@@ -22,6 +22,8 @@ from surveys.queries import current_readings
 from tests.cast import PASSWORD
 from tests.surveys.makers import SHEET, VISIT_DAY, Stage
 
+pytestmark = pytest.mark.any_database
+
 
 def as_(person: Person) -> Client:
     client = Client()
@@ -62,7 +64,6 @@ def arguments(name: str, visit: Visit) -> list[Any]:
     return special.get(name, [visit.key])
 
 
-@pytest.mark.any_database
 @pytest.mark.parametrize("name", [str(one.name) for one in KEYED])
 def test_pages_of_a_visit_by_role(stage: Stage, name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Strangers, other owners, other measurers and the race committee see nothing of it; nobody ever gets a 500."""

@@ -20,7 +20,7 @@ from tests.cast import Cast
 from tests.surveys.makers import VISIT_DAY, Stage
 from tests.surveys.test_paper import as_, text_of, undescribed
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.any_database]
 DAY = VISIT_DAY
 
 
@@ -113,7 +113,6 @@ def test_what_is_no_day(cast: Cast, typed: str):
     assert client.get(reverse("surveys:day_paper"), {"on": typed}).status_code == 404
 
 
-@pytest.mark.any_database
 def test_all_sheets_in_one_print(cast: Cast):
     planned(cast, "Avocet", "Aarn")
     planned(cast, "Bittern", "Skerrin Haven")

@@ -17,6 +17,8 @@ from surveys.transitions import BY_VERB, DEEDS, TRANSITIONS, Transition
 from tests.cast import PASSWORD
 from tests.surveys.makers import VISIT_DAY, Stage
 
+pytestmark = pytest.mark.any_database
+
 Deed = Callable[[Stage, Visit, Person], object]
 
 
@@ -104,7 +106,6 @@ def test_every_verb_of_the_tables_is_tried() -> None:
     assert set(VERBS) == set(BY_VERB) == {one.verb for one in (*TRANSITIONS, *DEEDS)}
 
 
-@pytest.mark.any_database
 @pytest.mark.parametrize("verb", [one for one in BY_VERB if one != "ask"])
 def test_who_may_in_which_state(verb: str, stage: Stage) -> None:
     rule = BY_VERB[verb]

@@ -48,8 +48,8 @@ def everything(cursor: Any) -> dict[str, list[Any]]:
 
 
 def test_there_and_on_again(here, tmp_path):
-    """Into a SQLite file, and from there into a database of the kind these tests run on."""
-    first, on = tmp_path / "first.sqlite3", f"sqlite:///{tmp_path}/second.sqlite3"
+    """Into a SQLite file; and from there on PostgreSQL, where these tests run on it."""
+    last = first = tmp_path / "first.sqlite3"
     moved = move(here, f"sqlite:///{first}")
     assert moved.returncode == 0, moved.stderr
     assert "all the same" in moved.stdout
@@ -60,13 +60,13 @@ def test_there_and_on_again(here, tmp_path):
         with psycopg.connect(f"{server()}/postgres", autocommit=True) as main:
             main.execute(f'DROP DATABASE IF EXISTS "{name}"')
             main.execute(f'CREATE DATABASE "{name}"')
-        on = f"{server()}/{name}"
-    moved = move(f"sqlite:///{first}", on)
-    assert moved.returncode == 0, moved.stderr
-    assert "Everything fits." in moved.stdout
+        last = f"{server()}/{name}"
+        moved = move(f"sqlite:///{first}", last)
+        assert moved.returncode == 0, moved.stderr
+        assert "Everything fits." in moved.stdout
 
     ours = sqlite3.connect(str(connection.settings_dict["NAME"])) if ON_SQLITE else psycopg.connect(here)
-    theirs = sqlite3.connect(tmp_path / "second.sqlite3") if ON_SQLITE else psycopg.connect(on)
+    theirs = sqlite3.connect(last) if ON_SQLITE else psycopg.connect(last)
     with closing(ours), closing(theirs):
         before, after = everything(ours.cursor()), everything(theirs.cursor())
         assert len(before["surveys_reading"]) > 30

@@ -18,7 +18,7 @@ from office.certificates import actions, paper, pdf, snapshot
 from office.certificates.models import Certificate, Document
 from tests.office.certificates.conftest import make_boat
 
-pytestmark = pytest.mark.usefixtures("quick_papers")
+pytestmark = [pytest.mark.usefixtures("quick_papers"), pytest.mark.any_database]
 
 OFFICE = {"reviewer", "certifier", "administrator"}
 SEES_ALL = OFFICE | {"measurer", "second_measurer"}

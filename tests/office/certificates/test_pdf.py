@@ -20,6 +20,8 @@ from office.certificates import paper, pdf, snapshot
 from office.environment import PDF_LIBRARIES_SENTENCE
 from tests.office.certificates import samples
 
+pytestmark = pytest.mark.any_database
+
 HEBREW, ARABIC = "אווז אפור", "الإوزة الرمادية"
 
 

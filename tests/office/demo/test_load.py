@@ -35,7 +35,7 @@ from tests.office.certificates import samples
 TODAY = dt.date(2026, 3, 14)
 LEAP_DAY = dt.date(2024, 2, 29)
 
-pytestmark = pytest.mark.usefixtures("no_keys")
+pytestmark = [pytest.mark.usefixtures("no_keys"), pytest.mark.any_database]
 
 
 @pytest.fixture
@@ -79,13 +79,11 @@ def head_of(today: dt.date) -> str:
     return head[1]
 
 
-@pytest.mark.any_database
 def test_the_same_day_makes_the_same_office_papers_and_all() -> None:
     """The hash covers every change and every paper: were a salt or the clock's time in any, it would differ."""
     assert head_of(TODAY) == head_of(TODAY)
 
 
-@pytest.mark.any_database
 def test_two_presses_print_what_one_prints() -> None:
     document = samples.document()
     one = pdf.render_all(document)
@@ -103,7 +101,6 @@ def test_no_password_enters_the_trail(quick_papers: None) -> None:
     assert PASSWORD not in told
 
 
-@pytest.mark.any_database
 @pytest.mark.parametrize("today", [LEAP_DAY, dt.date(2025, 1, 1), dt.date(2025, 12, 31)])
 def test_any_day_will_do(quick_papers: None, today: dt.date) -> None:
     load(boats=5, today=today)

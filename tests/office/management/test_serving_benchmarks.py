@@ -11,6 +11,8 @@ from office.management import benchmarks, hands, serving
 from office.management.benchmarks import issuing, processes, public
 from tests.office.certificates.conftest import quick_papers, stage
 
+pytestmark = pytest.mark.any_database
+
 __all__ = ["quick_papers", "stage"]
 
 

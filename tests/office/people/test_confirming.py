@@ -19,6 +19,8 @@ from tests.factors import code_at, code_now, give_app, give_passkey
 from tests.office.test_urls_by_role import ADDRESSES
 from tests.surveys.makers import Stage, record_kit, register_boat
 
+pytestmark = pytest.mark.any_database
+
 SIGN_IN, BY_PASSWORD, BY_CODE, BY_KEY = (
     reverse(name)
     for name in ("people:sign_in", "account_reauthenticate", "mfa_reauthenticate", "mfa_reauthenticate_webauthn")

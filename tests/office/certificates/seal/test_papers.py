@@ -15,6 +15,8 @@ from office.certificates.seal import checking, cms, pades
 from tests.office.certificates import samples
 from tests.office.certificates.seal.conftest import NOW, KeySet, Sealed, seal_up
 
+pytestmark = pytest.mark.any_database
+
 
 def issued_at(sealed: Sealed) -> dt.datetime:
     return dt.datetime.fromisoformat(sealed.document["issued_at"])
