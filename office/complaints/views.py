@@ -134,12 +134,8 @@ def course(one: Complaint) -> list[dict[str, Any]]:
         investigator = names.get(str(after.get("investigator", "")), "somebody")
         known = {"certificate": after.get("certificate", ""), "became": after.get("became", "")}
         words = WORDS.get(entry.verb, entry.verb).format(investigator=investigator, **known)
-        rows.append(
-            {
-                "entry": entry,
-                "at": dt.datetime.fromisoformat(entry.at),
-                "who": names.get(entry.actor, ""),
-                "words": words,
-            }
-        )
+        if entry.verb == "receive_complaint" and one.complainant_id == one.recorded_by_id:
+            words = "sent it"
+        at = dt.datetime.fromisoformat(entry.at)
+        rows.append({"entry": entry, "at": at, "who": names.get(entry.actor, ""), "words": words})
     return rows

@@ -130,6 +130,7 @@ def test_an_owner_sends_one_and_sees_its_course(matter: Matter) -> None:
     one = Complaint.objects.get()
     assert one.certificate == matter.certificate
     assert WORDS in text_of(client, "complaints:own")
+    assert "Petra Skau sent it" in text_of(as_(cast.reviewer), "complaints:complaint", one.key)
     assert WORDS not in text_of(as_(cast.other_owner), "complaints:own")
     matter.brought_to("decided", one)
     actions.note(by=cast.administrator, complaint=one, text="He rang up twice.")
