@@ -6,11 +6,13 @@ again are read by atheris, which looks for ways through the reader of log sheets
 
 from __future__ import annotations
 
+import logging
 import os
 import subprocess
 import sys
 import time
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -90,7 +92,16 @@ def difference(before: dict[str, int], after: dict[str, int]) -> dict[str, tuple
     return {one: (before[one], after[one]) for one in after if after[one] != before[one]}
 
 
+@pytest.fixture
+def quiet() -> Iterator[None]:
+    """Nothing is logged of refusals: each record would keep its request, and the trial would slow down with them."""
+    logging.disable(logging.WARNING)
+    yield
+    logging.disable(logging.NOTSET)
+
+
 @pytest.mark.django_db
+@pytest.mark.usefixtures("quiet")
 def test_whatever_is_sent(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("office.people.limits.within", lambda *given, **more: True)
     standing = triggers.missing(connection)
