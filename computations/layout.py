@@ -26,7 +26,7 @@ from computations.tracing import Take, Trace
 
 Shape = tuple[Any, ...]
 
-KEPT = 128  # layouts, the last ones used: compiled, one weighs a third of a megabyte, and each reading makes a new one
+KEPT = 64  # layouts, the last ones used: compiled, one weighs a third of a megabyte, and each reading makes a new one
 TOO_GREAT = 1e9  # mm or kg: no rig, and its squares still fit
 
 
@@ -175,7 +175,9 @@ class Layout:
 
     @cached_property
     def numbers(self) -> Numbers:
-        return compile_numbers(self.trace.graph, self.inputs, self._answers)
+        compiled = compile_numbers(self.trace.graph, self.inputs, self._answers)
+        self.trace.graph.rest()
+        return compiled
 
     @cached_property
     def columns(self) -> Numbers:

@@ -19,7 +19,7 @@ import psycopg
 from django.conf import settings
 from django.db import connection
 
-from office import environment
+from office import environment, memory
 from tests.campaigns.client import Browser, Lost
 from tests.campaigns.processes import Program, children, kill, wait_until_gone
 
@@ -137,7 +137,7 @@ class Office:
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = int(probe.getsockname()[1])
-        self.surroundings = os.environ | {
+        self.surroundings = os.environ | memory.ALLOCATOR | {
             "DATABASE_URL": database.url,
             "DJANGO_SETTINGS_MODULE": "tests.campaigns.settings",
             "OFFICE_DATA": str(directory),

@@ -36,6 +36,17 @@ def plain(x: float, y: float) -> float:
     return inner / (y * y + 2.0) if x - y >= 0 else -x * y + 3.0 / inner
 
 
+def test_after_a_rest_equal_nodes_are_still_one() -> None:
+    graph = Graph()
+    x = graph.input("x")
+    nodes = [x * 2.0 + 1.0, graph.sqrt(x), graph.choose(x, 0.0, -0.0)]
+    made = len(graph.nodes)
+    graph.rest()
+    assert [x * 2.0 + 1.0, graph.sqrt(graph.input("x")), graph.choose(x, 0.0, -0.0)] == nodes
+    assert len(graph.nodes) == made
+    assert graph.input("y").index == made
+
+
 @given(NUMBERS, NUMBERS)
 def test_compiled_numbers_and_columns_compute_the_formula(x: float, y: float) -> None:
     graph = Graph()

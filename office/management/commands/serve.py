@@ -17,7 +17,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from office import environment
+from office import environment, memory
 from office.management.local_ca import certified_names
 from office.storage.files import try_out
 from office.upkeep.metrics import DIRECTORY
@@ -127,6 +127,8 @@ def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True, 
     count_together(port)
     if worker:
         start_worker()
+    for name, value in memory.ALLOCATOR.items():
+        os.environ.setdefault(name, value)
     os.chdir(environment.ROOT)
     sys.stdout.flush()
     os.execv(sys.executable, server)  # noqa: S606  (so that signals reach the server itself)
