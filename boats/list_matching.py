@@ -46,7 +46,7 @@ def match_list(lines: Sequence[tuple[str, str]]) -> list[Found]:
     """For each line of (sail number, name) the boat it means; at most seven statements, however many lines."""
     near.bring_up_to_date()
     wanted = [Wanted.of(*line) for line in lines]
-    numbered = _by_number(wanted)
+    numbered, letters = _by_number(wanted)
     found, left = [NOTHING] * len(wanted), []
     for place, one in enumerate(wanted):
         same = [boat for boat in numbered.get(place, ()) if boat.plain_name == one.name]
@@ -54,7 +54,7 @@ def match_list(lines: Sequence[tuple[str, str]]) -> list[Found]:
             found[place] = Found(same[0], BOTH)
         elif one.number or one.name:
             left.append(place)
-    for place, boats in _look_further(wanted, left, numbered).items():
+    for place, boats in _look_further(wanted, left, numbered, letters).items():
         found[place] = judge(wanted[place], boats)
     return found
 
@@ -78,28 +78,33 @@ def look_wide(sail_number: str, name: str) -> tuple[Offered, ...]:
 # ---- What comes into question ----
 
 
-def _by_number(wanted: Sequence[Wanted]) -> dict[int, list[Known]]:
-    """The boats that bear a line's number, letter by letter."""
+def _by_number(wanted: Sequence[Wanted]) -> tuple[dict[int, list[Known]], set[str | None]]:
+    """The boats that bear a line's number, letter by letter; and the national letters that any boat has at all."""
+    letters = sorted({of for one in wanted if (of := near.letters_of(one.number, one.digits)) is not None})
     statement = (
         f"SELECT given.key, boat.id FROM {given()} JOIN boats_boat AS boat "  # noqa: S608  (fixed names)
-        "ON boat.sail_number_normal = given.value WHERE given.value <> ''"
+        f"ON boat.sail_number_normal = given.value WHERE given.value <> '' UNION ALL {_ANY_WITH_LETTERS}"
     )
-    rows = _execute(statement, [parameter([one.number for one in wanted])])
-    read = _read({row for _, row in rows})
+    begin = parameter(near.marks_with(one) for one in letters)
+    rows = _execute(statement, [parameter([one.number for one in wanted]), begin])
+    read = _read({row for place, row in rows if place >= 0})
+    known: set[str | None] = {None}
     found: dict[int, list[Known]] = {}
     for place, row in rows:
-        if row in read:
+        if place < 0:
+            known.add(letters[-1 - place])
+        elif row in read:
             found.setdefault(place, []).append(read[row])
-    return found
+    return found, known
 
 
 def _look_further(
-    wanted: Sequence[Wanted], left: Sequence[int], numbered: dict[int, list[Known]]
+    wanted: Sequence[Wanted], left: Sequence[int], numbered: dict[int, list[Known]], letters: set[str | None]
 ) -> dict[int, list[Seen]]:
     """Boats by number without letters, by name and by near number; by near name where nothing close was found."""
     if not left:
         return {}
-    sure, close_by = _around(wanted, left)
+    sure, close_by = _around(wanted, left, letters)
     read = _read({row for found in (sure, close_by) for rows in found.values() for row in rows})
     pools: dict[int, list[Seen]] = {}
     names_too = []
@@ -125,7 +130,7 @@ def _look_further(
     return pools
 
 
-def _around(wanted: Sequence[Wanted], left: Sequence[int]) -> tuple[Rows, Rows]:
+def _around(wanted: Sequence[Wanted], left: Sequence[int], letters: set[str | None]) -> tuple[Rows, Rows]:
     """By a line's number or name, and by a number near its own: one statement, answered by indexes alone."""
     digits = [place for place in left if wanted[place].digits]
     names = [place for place in left if wanted[place].name]
@@ -134,7 +139,8 @@ def _around(wanted: Sequence[Wanted], left: Sequence[int]) -> tuple[Rows, Rows]:
     one_more: list[int] = []
     for place in left:
         number, in_digits, _ = wanted[place]
-        if number:
+        # Where no boat has these letters none has a number near this one.
+        if number and near.letters_of(number, in_digits) in letters:
             off, other = near.marks_one_off(number, in_digits, place)
             one_off += off
             one_off += other
@@ -180,6 +186,10 @@ def _by_mark(bits: int) -> str:
     )
 
 
+_ANY_WITH_LETTERS = (
+    f"SELECT -1 - given.key, NULL FROM {given()} WHERE EXISTS (SELECT 1 FROM boats_nearspelling AS near "  # noqa: S608
+    f"WHERE near.mark BETWEEN CAST(given.value AS bigint) AND CAST(given.value AS bigint) + {near.AREA - 1})"
+)
 _AROUND = " UNION ALL ".join(
     (
         _by_column("sail_digits"),

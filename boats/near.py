@@ -41,6 +41,7 @@ WHOLE = (1 << PLACE) - 1  # in the place of a place: no sign is taken out
 FIGURE = 20  # of those of the check, for up to six digits
 SKETCH = SIGNS + LENGTH
 SKETCHES = (1 << SKETCH) - 1
+AREA = 1 << FIGURE + PLACE + SKETCH
 _PLAIN = re.compile("([A-Z]{3}|)([0-9]{1,6})", re.ASCII)
 _DIGITS = re.compile("([0-9]{1,6})([A-Z]?)$", re.ASCII)
 _SIGNS, _LENGTH = (1 << SIGNS) - 1, (1 << LENGTH) - 1
@@ -74,6 +75,16 @@ def marks_one_off(number: str, digits: str, sketch: int) -> tuple[list[int], lis
             other.append(check + (last - digit) * 9 * power // 10 << PLACE + SKETCH | whole)
         last, power = digit, power * 10
     return off, other
+
+
+def letters_of(number: str, digits: str) -> str | None:
+    """The national letters, none too, of a number whose near ones all have the same; None where that is not known."""
+    return number[: len(number) - len(digits)] if digits.isdigit() else None
+
+
+def marks_with(letters: str) -> int:
+    """Where the marks begin of all numbers with these letters, AREA of them."""
+    return _check(f"{letters}0") << PLACE + SKETCH
 
 
 def mark_one_more(number: str, sketch: int) -> int:
