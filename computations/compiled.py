@@ -62,6 +62,7 @@ class _Text:
         for index in sorted(self.needed):
             if index not in self.written:
                 self._write(graph.nodes[index], lines)
+        graph.rest()
         lines.append(f"    return ({''.join(self.written[node.index][0] + ', ' for node in self.outputs)})")
         return "\n".join(lines)
 

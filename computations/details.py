@@ -17,7 +17,7 @@ from computations.compiled import Numbers, compile_columns, compile_numbers
 from computations.gauges import temperature_u
 from computations.graph import Graph, Node
 from computations.inputs import Assumptions, Instrument, Visit
-from computations.layout import Layout, run_as_column
+from computations.layout import KEPT, Layout, run_as_column
 from computations.sources import ROOT_3, SOURCES, SourceKey
 from computations.student import effective_degrees_of_freedom
 from computations.tracing import SharedSource
@@ -133,7 +133,7 @@ class Details:
         return effective_degrees_of_freedom(variance, ((float(part), float(nu)) for part, nu in parts))
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=KEPT)  # each holds its layout
 def detail_plan(layout: Layout) -> DetailPlan:
     return DetailPlan(layout)
 

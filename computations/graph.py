@@ -64,7 +64,7 @@ class Graph:
     _known: dict[Hashable, Node] = field(default_factory=dict)
 
     def rest(self) -> None:
-        """Lets go of what only building needs, two fifths of the memory; the next node brings it back."""
+        """Lets go of what only building needs, more than half of the memory; the next node brings it back."""
         self._known = {}
 
     def _make(self, op: str, args: tuple[Node, ...] = (), value: float = 0.0, name: str = "") -> Node:

@@ -175,9 +175,7 @@ class Layout:
 
     @cached_property
     def numbers(self) -> Numbers:
-        compiled = compile_numbers(self.trace.graph, self.inputs, self._answers)
-        self.trace.graph.rest()
-        return compiled
+        return compile_numbers(self.trace.graph, self.inputs, self._answers)
 
     @cached_property
     def columns(self) -> Numbers:
