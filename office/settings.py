@@ -119,8 +119,14 @@ DATABASE_POOL = int(os.environ.get("OFFICE_DATABASE_POOL", "8"))
 def _database(url: str) -> dict[str, Any]:
     parsed: dict[str, Any] = {**dj_database_url.parse(url, conn_max_age=None, conn_health_checks=True)}
     if parsed["ENGINE"] == "django.db.backends.postgresql":
-        # Statements here are short and many: compiling one takes longer than answering it.
-        parsed["OPTIONS"] = {"options": "-c jit=off", **parsed.get("OPTIONS", {})}
+        # Statements here are short and many: compiling one takes longer than answering it, and so does planning it. A
+        # connection keeps the plan of what it has been asked often; a pooler between must know prepared statements.
+        parsed["OPTIONS"] = {
+            "options": "-c jit=off",
+            "server_side_binding": True,
+            "prepare_threshold": 3,
+            **parsed.get("OPTIONS", {}),
+        }
     if DATABASE_POOL and parsed["ENGINE"] == "django.db.backends.postgresql":
         # Seconds: a request waits so long for a connection; a server that was away is asked again as soon as that.
         pool = {"min_size": 1, "max_size": DATABASE_POOL, "timeout": 5.0, "reconnect_timeout": 5.0}
