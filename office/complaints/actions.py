@@ -1,36 +1,25 @@
-"""A complaint's steps: each one transaction with its row of the trail.
-
-The trail tells keys, days and digests, never the words: they may name people, and a name can be asked to go.
-"""
+"""A complaint's steps: each one transaction with its row of the trail (`office.complaints.changes`)."""
 
 from __future__ import annotations
 
 import datetime as dt
-from functools import partial
 from typing import Any
 
-from django.conf import settings
 from django.db import transaction
-from django.template.loader import render_to_string
 from django.utils import timezone
 
 from boats.models import Boat
 from office.audit import trail
 from office.audit.digest import row_sha256
-from office.audit.refusals import Refusal, WrongState
+from office.audit.refusals import NotAllowed, Refusal, WrongState
 from office.certificates.models import Certificate, Ending
 from office.certificates.standing import Standing, standing
-from office.complaints import rules
+from office.complaints import changes, rules
 from office.complaints.models import OUTCOMES, Complaint, Consequence, Decision, Kind, Note, State
-from office.complaints.transitions import BY_VERB
-from office.letters import actions as letters
 from office.people.models import Person
-from office.policy import queries as policy_queries
 from surveys.models import Instrument, Visit
 from surveys.values import Unreadable, seen
 
-LONGEST = 4000
-REMOVABLE = ("complainant_name", "complainant_contact")  # what may be taken away, hence under no digest
 EARLIEST = dt.date(1990, 1, 1)  # a sanity bound, no source
 
 
@@ -91,7 +80,7 @@ def _received(
     made = Complaint(
         kind=kind,
         received_on=received_on,
-        text=_words("What it says", text, "text"),
+        text=changes.words("What it says", text, "text"),
         recorded_by=by,
         complainant=complainant,
         complainant_name=seen("Name", name, 120, "name"),
@@ -105,7 +94,12 @@ def _received(
         if same.exclude(state=State.CLOSED).filter(complainant=complainant, complainant_name=made.complainant_name):
             raise WrongState("This has been received already, in the same words; it is in the register.")
         made.save(force_insert=True)
-        _tell(made, by, "receive_complaint", {"received_on": received_on.isoformat(), "kind": kind, **_keys(made)})
+        changes.tell(
+            made,
+            by,
+            "receive_complaint",
+            {"received_on": received_on.isoformat(), "kind": kind, **changes.keys_of(made)},
+        )
     return made
 
 
@@ -130,45 +124,50 @@ def _subject(
 def name_subject(
     *, by: Person, complaint: Complaint, concerned: Person | None = None, edition: int | None = None, **about: Any
 ) -> Complaint:
-    """What it turns out to be about, as a whole: what is left out is not named any more."""
+    """What it turns out to be about, as a whole: what is left out is not named any more.
+
+    Nobody says of their own work that it is not in question: NotAllowed for who had a part and would have none after.
+    """
     with transaction.atomic():
-        one = _begin(by, complaint, "name_subject", edition)
-        before = _keys(one)
+        one = changes.begin(by, complaint, "name_subject", edition)
+        before, part = changes.keys_of(one), next(rules.parts_in(by, one), "")
         for field, value in {**_subject(**about), "concerned": concerned}.items():
             setattr(one, field, value)
-        if _keys(one) == before:
+        if changes.keys_of(one) == before:
             raise WrongState("It is about that already.")
-        return _stored(one, by, "name_complaint_subject", _keys(one), before=before)
+        if part and not any(rules.parts_in(by, one)):
+            raise NotAllowed(f"{by.name} {part}; that it is about something else is for somebody else to say.")
+        return changes.store(one, by, "name_complaint_subject", changes.keys_of(one), before=before)
 
 
 def acknowledge(*, by: Person, complaint: Complaint, acknowledged_on: dt.date, edition: int | None = None) -> Complaint:
     """Who complained is told that it was received; by letter where the office knows the person."""
     with transaction.atomic():
-        one = _begin(by, complaint, "acknowledge", edition)
-        _check_day("Acknowledged on", acknowledged_on, one, "acknowledged_on")
+        one = changes.begin(by, complaint, "acknowledge", edition)
+        changes.check_day("Acknowledged on", acknowledged_on, one, "acknowledged_on")
         one.acknowledged_on = acknowledged_on
-        _move(one, by, "acknowledge", {"acknowledged_on": acknowledged_on.isoformat()})
-        _write_letter(one, "acknowledged")
+        changes.move(one, by, "acknowledge", {"acknowledged_on": acknowledged_on.isoformat()})
+        changes.write_letter(one, "acknowledged")
     return one
 
 
 def assign(*, by: Person, complaint: Complaint, investigator: Person, edition: int | None = None) -> Complaint:
     """Somebody without a part in it looks into it."""
     with transaction.atomic():
-        one = _begin(by, complaint, "assign", edition)
+        one = changes.begin(by, complaint, "assign", edition)
         rules.check_may_look_into(investigator, one)
         if one.investigator_id == investigator.pk and one.state == State.LOOKED_INTO:
             raise WrongState(f"{investigator.name} looks into it already.")
         one.investigator = investigator
-        return _move(one, by, "assign", {"investigator": investigator.key})
+        return changes.move(one, by, "assign", {"investigator": investigator.key})
 
 
 def note(*, by: Person, complaint: Complaint, text: str) -> Note:
     with transaction.atomic():
-        one = _begin(by, complaint, "note", None)
-        made = Note(complaint=one, text=_words("Note", text, "text"), noted_by=by)
+        one = changes.begin(by, complaint, "note", None)
+        made = Note(complaint=one, text=changes.words("Note", text, "text"), noted_by=by)
         made.save(force_insert=True)
-        _stored(one, by, "note_on_complaint", {"note_sha256": row_sha256(made)})
+        changes.store(one, by, "note_on_complaint", {"note_sha256": row_sha256(made)})
     return made
 
 
@@ -183,19 +182,19 @@ def decide(
 ) -> Complaint:
     """What was found and what it comes to, by the one who looked into it."""
     with transaction.atomic():
-        one = _begin(by, complaint, "decide", edition)
+        one = changes.begin(by, complaint, "decide", edition)
         rules.check_may_decide(by, one)
         if outcome not in OUTCOMES[Kind(one.kind)]:
             raise Refusal(f"The outcome is one of {', '.join(OUTCOMES[Kind(one.kind)])}.")
         made = Decision(
             complaint=one,
-            findings=_words("What was found", findings, "findings"),
+            findings=changes.words("What was found", findings, "findings"),
             outcome=outcome,
-            measures=seen("What is done", measures, LONGEST, "measures", lines=True),
+            measures=seen("What is done", measures, changes.LONGEST, "measures", lines=True),
             decided_by=by,
         )
         made.save(force_insert=True)
-        return _move(one, by, "decide", {"outcome": outcome, "decision_sha256": row_sha256(made)})
+        return changes.move(one, by, "decide", {"outcome": outcome, "decision_sha256": row_sha256(made)})
 
 
 def close(
@@ -203,14 +202,14 @@ def close(
 ) -> Complaint:
     """Who complained has been told what came of it; of the office's own finding, whoever it touches, or why nobody."""
     with transaction.atomic():
-        one = _begin(by, complaint, "close", edition)
+        one = changes.begin(by, complaint, "close", edition)
         if told_on is None and one.kind == Kind.COMPLAINT:
             raise Unreadable("Told on", "", "the day on which the complainant was told", "told_on")
         if told_on is not None:
-            _check_day("Told on", told_on, one, "told_on")
-        one.told_on, one.told_how = told_on, _words("How", told_how, "told_how")
-        _move(one, by, "close", {"told_on": told_on.isoformat() if told_on else ""})
-        _write_letter(one, "closed")
+            changes.check_day("Told on", told_on, one, "told_on")
+        one.told_on, one.told_how = told_on, changes.words("How", told_how, "told_how")
+        changes.move(one, by, "close", {"told_on": told_on.isoformat() if told_on else ""})
+        changes.write_letter(one, "closed")
     return one
 
 
@@ -219,15 +218,15 @@ def take_up_again(*, by: Person, complaint: Complaint, reason: str, edition: int
     if not reason.strip():
         raise Refusal("This needs a reason.")
     with transaction.atomic():
-        one = _begin(by, complaint, "take_up_again", edition)
+        one = changes.begin(by, complaint, "take_up_again", edition)
         one.told_on, one.told_how = None, ""
-        return _move(one, by, "take_up_again", {}, reason=seen("Reason", reason, 1000, "reason", lines=True))
+        return changes.move(one, by, "take_up_again", {}, reason=seen("Reason", reason, 1000, "reason", lines=True))
 
 
 def note_consequence(*, by: Person, complaint: Complaint, certificate: Certificate) -> Consequence:
     """A certificate that does not stand any more as it was issued, because of this complaint."""
     with transaction.atomic():
-        one = _begin(by, complaint, "note_consequence", None)
+        one = changes.begin(by, complaint, "note_consequence", None)
         became = became_of(Certificate.objects.get(pk=certificate.pk))
         if not became:
             raise WrongState(
@@ -238,7 +237,7 @@ def note_consequence(*, by: Person, complaint: Complaint, certificate: Certifica
         made = Consequence(complaint=one, certificate=certificate, became=became, noted_by=by)
         made.save(force_insert=True)
         after = {"certificate": certificate.number, "became": became, "consequence_sha256": row_sha256(made)}
-        _stored(one, by, "note_complaint_consequence", after)
+        changes.store(one, by, "note_complaint_consequence", after)
     return made
 
 
@@ -256,93 +255,10 @@ def remove_complainant(*, by: Person, complaint: Complaint, reason: str) -> Comp
     if not reason.strip():
         raise Refusal("This needs a reason.")
     with transaction.atomic():
-        one = _begin(by, complaint, "remove_complainant", None)
+        one = changes.begin(by, complaint, "remove_complainant", None)
         if not (one.complainant_name or one.complainant_contact):
             raise WrongState("No name stands here; that of a person the office knows is removed on the person's page.")
         one.complainant_name = one.complainant_contact = ""
-        return _stored(one, by, "remove_complainant", {}, reason=seen("Reason", reason, 1000, "reason", lines=True))
-
-
-# ---- What every step shares ----
-
-
-def _begin(by: Person, complaint: Complaint, verb: str, edition: int | None) -> Complaint:
-    """The complaint as it stands, role and state asked; nobody else can change it until the transaction ends."""
-    rules.check_role(by, verb)
-    trail.hold()
-    rows = Complaint.objects.select_related("boat", "visit", "certificate", "instrument", "complainant")
-    one = rows.get(pk=complaint.pk)
-    rules.check_state(one, verb)
-    rules.check_edition(one, edition)
-    return one
-
-
-def _move(one: Complaint, by: Person, verb: str, after: dict[str, str], reason: str = "") -> Complaint:
-    former, one.state = one.state, BY_VERB[verb].target
-    told = {**after, "state": one.state}
-    return _stored(one, by, f"{verb}_complaint", told, before={"state": former}, reason=reason)
-
-
-def _stored(
-    one: Complaint,
-    by: Person,
-    verb: str,
-    after: dict[str, str],
-    before: dict[str, str] | None = None,
-    reason: str = "",
-) -> Complaint:
-    one.edition += 1
-    one.save()
-    _tell(one, by, verb, after, before, reason)
-    return one
-
-
-def _tell(
-    one: Complaint,
-    by: Person,
-    verb: str,
-    after: dict[str, str],
-    before: dict[str, str] | None = None,
-    reason: str = "",
-) -> None:
-    """Not under the boat's, the visit's or the certificate's key: their trail is read by others."""
-    told = {**after, "row_sha256": row_sha256(one, without=REMOVABLE)}
-    trail.record(by=by, verb=verb, subject=one, before=before, after=told, reason=reason)
-
-
-def _keys(one: Complaint) -> dict[str, str]:
-    named = {
-        "boat": one.boat.key if one.boat else "",
-        "visit": one.visit.key if one.visit else "",
-        "certificate": one.certificate.number if one.certificate else "",
-        "instrument": one.instrument.identifier if one.instrument else "",
-        "concerned": one.concerned.key if one.concerned else "",
-    }
-    return {name: key for name, key in named.items() if key}
-
-
-def _words(what: str, text: str, field: str) -> str:
-    tidy = seen(what, text, LONGEST, field, lines=True)
-    if not tidy:
-        raise Unreadable(what, "", "some words", field)
-    return tidy
-
-
-def _check_day(what: str, day: dt.date, one: Complaint, field: str) -> None:
-    today = timezone.localdate()
-    if not one.received_on <= day <= today:
-        raise Unreadable(what, day.isoformat(), f"a date from {one.received_on}, its receipt, to today", field)
-
-
-def _write_letter(one: Complaint, what: str) -> None:
-    """To a person the office knows; anybody else is told by the office's own means. Sent once all of it is stored."""
-    if one.complainant is None or not one.complainant.is_active:
-        return
-    context = {
-        "complaint": one, "what": what, "decision": one.decisions.last(), "policy": policy_queries.current(),
-        "address": settings.PUBLIC_URL,
-    }  # fmt: skip
-    text = render_to_string("complaints/letter.txt", context)
-    subject = f"Your complaint of {one.received_on.isoformat()}"
-    letter = letters.write(to=one.complainant.email, subject=subject, text=text, about="complaint")
-    transaction.on_commit(partial(letters.send, letter))
+        return changes.store(
+            one, by, "remove_complainant", {}, reason=seen("Reason", reason, 1000, "reason", lines=True)
+        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django import forms
@@ -12,12 +13,13 @@ from boats.forms.fields import KeyedChoice, day, reason
 from boats.models import Boat
 from boats.names import normalise_sail_number
 from office.certificates.models import Certificate
-from office.complaints.actions import LONGEST
+from office.complaints.changes import LONGEST
 from office.complaints.models import OUTCOMES, Complaint, Kind, State
 from office.people.access import OFFICE
 from office.people.models import Person, Role
 from surveys.models import Instrument, Visit
 
+SEVERAL = "Several boats bear it: add the national letters, or name the certificate."
 MOST_OFFERED = 12  # certificates, and visits, that an owner chooses from
 
 
@@ -66,25 +68,29 @@ class SubjectForm(forms.Form):
         visit_day = given.pop("visit_day", None)
         given["about"] = {
             "boat": boat,
-            "visit": self._visit(boat, visit_day) if visit_day else None,
+            "visit": self._visit(boat, visit_day),
             "certificate": self._named(Certificate, "number", given.pop("certificate", ""), "certificate"),
             "instrument": self._named(Instrument, "identifier", given.pop("instrument", ""), "instrument"),
         }
         return given
 
     def _boat(self, text: str) -> Boat | None:
-        number, digits = normalise_sail_number(text)
         if not text.strip():
             return None
-        found = list(Boat.objects.filter(Q(sail_number_normal=number) | Q(sail_digits=number or digits))[:2])
-        exact = [one for one in found if one.sail_number_normal == number]
-        if len(chosen := exact or found) != 1:
-            self.add_error("boat", "Not known." if not chosen else "Several boats bear it: add the national letters.")
+        number, _ = normalise_sail_number(text)
+        found = list(Boat.objects.filter(sail_number_normal=number)[:2]) if number else []
+        if number and not found:
+            found = list(Boat.objects.filter(sail_digits=number)[:2])
+        if len(found) != 1:
+            self.add_error("boat", SEVERAL if found else "Not known.")
             return None
-        return chosen[0]
+        return found[0]
 
-    def _visit(self, boat: Boat | None, visit_day: Any) -> Visit | None:
-        visit = Visit.objects.filter(boat=boat, date=visit_day).order_by("-pk").first() if boat else None
+    def _visit(self, boat: Boat | None, visit_day: dt.date | None) -> Visit | None:
+        if visit_day is None:
+            return None
+        on_that_day = Q(date=visit_day) | Q(date=None, planned_on=visit_day)
+        visit = Visit.objects.filter(on_that_day, boat=boat).order_by("-pk").first() if boat else None
         if visit is None:
             self.add_error("visit_day", "No visit to that boat has that day." if boat else "Name the boat as well.")
         return visit
@@ -222,13 +228,31 @@ class ConsequenceForm(StepForm):
 
 
 class SubjectStepForm(SubjectForm, StepForm):
+    """Begins with what is named. Boat and visit left as they were stay themselves, whatever else is of that number or
+    day, and where they have none.
+    """
+
     def __init__(self, *args: Any, complaint: Complaint, **kwargs: Any) -> None:
         one = complaint
         initial = {
             "boat": one.boat.sail_number if one.boat else "",
-            "visit_day": one.visit.date if one.visit and not one.certificate else None,
+            "visit_day": _day_of(one.visit) if one.visit and not one.certificate else None,
             "certificate": one.certificate.number if one.certificate else "",
             "instrument": one.instrument.identifier if one.instrument else "",
             "concerned": one.concerned.key if one.concerned else "",
         }
         super().__init__(*args, complaint=complaint, **{"initial": initial, **kwargs})
+
+    def _boat(self, text: str) -> Boat | None:
+        named = self.complaint.boat
+        return named if named and text.strip() == named.sail_number else super()._boat(text)
+
+    def _visit(self, boat: Boat | None, visit_day: dt.date | None) -> Visit | None:
+        named = None if self.complaint.certificate else self.complaint.visit
+        if named and boat and named.boat_id == boat.pk and _day_of(named) == visit_day:
+            return named
+        return super()._visit(boat, visit_day)
+
+
+def _day_of(visit: Visit) -> dt.date | None:
+    return visit.date or visit.planned_on

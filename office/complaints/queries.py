@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from boats.models import Ownership
-from boats.rules import on_day
+from office.complaints import rules
 from office.complaints.models import Complaint, State
-from office.people.models import Person, Role
+from office.people.models import Person
 
 SORTS = {"received": "received_on", "state": "state", "kind": "kind"}
 
@@ -45,9 +44,6 @@ def age_in_days(one: Complaint) -> int:
 
 
 def followed_by(person: Person) -> QuerySet[Complaint]:
-    """Whose course the person may see as who complained, or as co-owner of the boat whose owner did."""
-    mine = Q(complainant=person)
-    if person.holds(Role.OWNER):
-        boats = Ownership.objects.filter(on_day(timezone.localdate()), person=person).values("boat")
-        mine |= Q(boat__in=boats, complainant=F("recorded_by"))
-    return Complaint.objects.filter(mine).select_related("boat", "certificate").order_by("-received_on", "-pk")
+    """Whose course the person may see as who complained, or as co-owner."""
+    found = Complaint.objects.filter(rules.followed_by(person))
+    return found.select_related("boat", "certificate", "instrument").order_by("-received_on", "-pk")

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from django.db.models import Exists, F, OuterRef, Q
 from django.utils import timezone
 
-from boats.models import Boat
-from boats.rules import interest_of, owns
+from boats.models import Boat, Ownership
+from boats.rules import interest_of, on_day, owns
 from office.audit.refusals import NotAllowed, Stale, WrongState
 from office.certificates.models import Certificate
 from office.complaints.models import Complaint, Kind, State
 from office.complaints.transitions import BY_VERB
 from office.people.access import check_holds, is_office
-from office.people.models import Person
+from office.people.models import Person, Role
 from surveys.models import Visit
 from surveys.rules import holds, why_not
 
@@ -60,16 +61,29 @@ def check_may_send(person: Person, boat: Boat) -> None:
 
 
 def check_may_follow(person: Person, complaint: Complaint) -> None:
-    """Its course is seen by who complained, by the office, and by the co-owners where an owner sent it of the boat."""
-    if is_office(person) or complaint.complainant_id == person.pk:
-        return
-    sent_by_owner = complaint.complainant_id is not None and complaint.complainant_id == complaint.recorded_by_id
-    if not (sent_by_owner and complaint.boat is not None and owns(person, complaint.boat)):
+    """Its course is seen by who complained, by the co-owners, and by the office."""
+    if not (is_office(person) or Complaint.objects.filter(followed_by(person), pk=complaint.pk).exists()):
         raise NotAllowed("The course of a complaint is for who complained, and for the office.")
 
 
+def followed_by(person: Person) -> Q:
+    """Complaints that the person made, or that a co-owner sent of their boat.
+
+    Co-owners are those who owned her together on the day it was received, as far as they own her still: who bought her
+    later reads nothing of what was said before, nor do the owners of a boat that the office names instead.
+    """
+    mine = Q(complainant=person)
+    if not person.holds(Role.OWNER):
+        return mine
+    boats = Ownership.objects.filter(on_day(timezone.localdate()), person=person).values("boat")
+    still_open = Q(until=None) | Q(until__gte=OuterRef("received_on"))
+    then = Ownership.objects.filter(still_open, boat=OuterRef("boat"), since__lte=OuterRef("received_on"))
+    together = Q(Exists(then.filter(person=person))) & Q(Exists(then.filter(person=OuterRef("complainant"))))
+    return mine | (Q(boat__in=boats, complainant=F("recorded_by")) & together)
+
+
 def check_may_look_into(person: Person, complaint: Complaint) -> None:
-    """Somebody of the office without a part in it, and without an interest in the boat."""
+    """Somebody of the office without a part in it, and without an interest in the boat, now or when it was received."""
     if not is_office(person):
         raise NotAllowed(f"{person.name} is not of the office; a reviewer, certifier or administrator looks into it.")
     if part := next(parts_in(person, complaint), ""):
@@ -100,7 +114,7 @@ def parts_in(person: Person, complaint: Complaint) -> Iterator[str]:
             yield "issued the certificate in question"
     if complaint.instrument is not None and complaint.instrument.keeper_id == person.pk:
         yield "keeps the instrument in question"
-    if complaint.boat is not None and interest_of(person, complaint.boat, timezone.localdate()):
+    if complaint.boat is not None and interest_of(person, complaint.boat, timezone.localdate(), complaint.received_on):
         yield "has an interest in the boat"
 
 

@@ -34,8 +34,8 @@ class Step:
 STEPS = {
     "acknowledge": Step(
         "acknowledge", forms.AcknowledgeForm, actions.acknowledge, "Acknowledge",
-        "Who complained is told that it has been received. A person the office knows gets a letter; anybody else is "
-        "told by the office's own means, before this is sent.",
+        "Who complained is told that it has been received. A person the office knows gets a letter; anybody else you "
+        "tell yourself first.",
         "It is acknowledged.",
     ),
     "assign": Step(
@@ -52,16 +52,17 @@ STEPS = {
         "note", forms.NoteForm, actions.note, "Add a note",
         "It stays as it is written. The complainant does not see it.",
         "The note is added.",
+        for_office="It stays as it is written.",
     ),
     "decide": Step(
         "decide", forms.DecideForm, actions.decide, "Decide",
         "The complainant reads this once it is closed.",
-        "It is decided; now tell the complainant.",
+        "It is decided. Now whoever is to know is told, and it is closed.",
         for_office="What was found, whether the work can stand, and what is done.",
     ),
     "close": Step(
         "close", forms.CloseForm, actions.close, "Close",
-        "A person the office knows gets what was decided as a letter; anybody else is told before this is sent.",
+        "A person the office knows gets what was decided as a letter; anybody else you tell yourself first.",
         "It is closed.",
         for_office="Whoever the work touches is told, where that is needed.",
     ),

@@ -13,7 +13,7 @@ from office.audit.digest import row_sha256
 from office.audit.models import Entry
 from office.certificates.verification import stored
 from office.certificates.verification.findings import Misfit, guarded, parsed
-from office.complaints.actions import REMOVABLE
+from office.complaints.changes import REMOVABLE
 from office.complaints.models import Complaint, Consequence, Decision, Note
 
 # What stands beside a complaint: its relation, and the name under which the trail holds each row's digest.

@@ -12,6 +12,7 @@ from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from boats import actions as boat_actions
+from boats.models import Ownership
 from office.audit import triggers
 from office.audit.models import Entry
 from office.audit.refusals import NotAllowed, Refusal, Stale, WrongState
@@ -221,6 +222,34 @@ def test_a_part_that_comes_out_later_keeps_from_deciding(matter: Matter) -> None
     assert not Decision.objects.exists()
 
 
+def test_nobody_takes_their_own_work_out_of_question(matter: Matter) -> None:
+    """Else who reviewed the visit names another matter, takes it up and decides."""
+    cast = matter.cast
+    one = matter.received(certificate=matter.certificate)
+    elsewhere: list[tuple[Person, dict[str, Any]]] = [
+        (cast.reviewer, {}),
+        (cast.certifier, {"instrument": matter.scale}),
+    ]
+    for by, named in elsewhere:
+        with pytest.raises(NotAllowed, match=r"in question; .* somebody else"):
+            actions.name_subject(by=by, complaint=one, **named)
+    visit = matter.certificate.visit
+    kept = actions.name_subject(by=cast.reviewer, complaint=one, visit=visit, concerned=cast.measurer)
+    assert (kept.certificate, kept.visit, kept.concerned) == (None, visit, cast.measurer)
+    assert actions.name_subject(by=cast.administrator, complaint=one, instrument=matter.scale).visit is None
+
+
+def test_an_interest_of_the_day_it_was_received_counts(matter: Matter) -> None:
+    cast, boat, today = matter.cast, matter.certificate.boat, timezone.localdate()
+    roles.give_role(by=cast.administrator, person=cast.other_owner, role="reviewer")
+    Ownership.objects.create(
+        boat=boat, person=cast.other_owner, since=dt.date(2021, 1, 1), until=today - dt.timedelta(days=1)
+    )
+    judge = Person.objects.get(pk=cast.other_owner.pk)
+    for received_on, part in ((today, []), (today - dt.timedelta(days=3), ["has an interest in the boat"])):
+        assert list(rules.parts_in(judge, matter.received(boat=boat, received_on=received_on))) == part
+
+
 # ---- What it is about ----
 
 
@@ -229,15 +258,17 @@ def test_a_certificate_brings_visit_and_boat(matter: Matter) -> None:
     assert (one.visit, one.boat) == (matter.certificate.visit, matter.certificate.boat)
     other = boat_actions.register_boat(by=matter.cast.administrator, name="Other", sail_number="SKE 7")
     with pytest.raises(Refusal, match="another boat"):
-        actions.name_subject(by=matter.cast.reviewer, complaint=one, certificate=matter.certificate, boat=other)
+        actions.name_subject(by=matter.cast.administrator, complaint=one, certificate=matter.certificate, boat=other)
     with pytest.raises(Refusal, match="another visit"):
         actions.name_subject(
-            by=matter.cast.reviewer, complaint=one, certificate=matter.certificate,
+            by=matter.cast.administrator, complaint=one, certificate=matter.certificate,
             visit=Visit.objects.create(boat=other),
         )  # fmt: skip
     with pytest.raises(WrongState, match="already"):
-        actions.name_subject(by=matter.cast.reviewer, complaint=one, certificate=matter.certificate)
-    named = actions.name_subject(by=matter.cast.reviewer, complaint=one, boat=other, concerned=matter.cast.measurer)
+        actions.name_subject(by=matter.cast.administrator, complaint=one, certificate=matter.certificate)
+    named = actions.name_subject(
+        by=matter.cast.administrator, complaint=one, boat=other, concerned=matter.cast.measurer
+    )
     assert (named.boat, named.visit, named.certificate, named.concerned) == (other, None, None, matter.cast.measurer)
 
 
@@ -334,6 +365,30 @@ def may_follow(person: Person, one: Complaint) -> bool:
 def test_an_owner_hears_nothing_of_what_others_say_of_the_boat(matter: Matter) -> None:
     one = matter.received(name="Wendel Carrick", boat=matter.certificate.boat)
     assert not may_follow(matter.cast.owner, one)
+
+
+def test_who_owns_the_boat_later_hears_nothing(matter: Matter) -> None:
+    """Neither who buys her, nor the owner of a boat that the office names instead; nor a co-owner who has sold."""
+    cast, boat, today = matter.cast, matter.certificate.boat, timezone.localdate()
+    day = dt.timedelta(days=1)
+    co_owner, buyer, former = (make_person(name, "owner") for name in ("Coco Skau", "Bea New", "Fay Sold"))
+    begun, other = (
+        dt.date(2021, 1, 1),
+        boat_actions.register_boat(by=cast.administrator, name="Other", sail_number="X 7"),
+    )
+    for person, of, since, until in (
+        (co_owner, boat, begun, None), (buyer, boat, today, None), (former, boat, begun, today - day),
+        (cast.other_owner, other, begun, None),
+    ):  # fmt: skip
+        Ownership.objects.create(boat=of, person=person, since=since, until=until)
+    one = actions.send(by=cast.owner, boat=boat, text=WORDS)
+    with triggers.set_aside(connection):
+        Complaint.objects.update(received_on=today - 2 * day)
+    one.refresh_from_db()
+    people = (cast.owner, co_owner, buyer, former, cast.other_owner)
+    assert [may_follow(person, one) for person in people] == [True, True, False, False, False]
+    one = actions.name_subject(by=cast.administrator, complaint=one, boat=other)
+    assert [may_follow(person, one) for person in people] == [True, False, False, False, False]
 
 
 # ---- What is kept ----

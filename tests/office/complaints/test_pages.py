@@ -16,8 +16,10 @@ from office.complaints import actions
 from office.complaints.models import Complaint
 from office.desk.personal import check_nothing_needs, document_of
 from office.people.models import Person
+from surveys.models import Visit
 from tests.cast import Cast
 from tests.office.complaints.makers import WORDS, Matter
+from tests.surveys.makers import register_boat
 
 pytestmark = pytest.mark.any_database
 
@@ -180,6 +182,42 @@ def test_the_register_is_filtered_sorted_and_taken_away(matter: Matter) -> None:
     assert client.get(reverse("complaints:export", args=["exe"])).status_code == 404
 
 
+def test_what_is_named_stays_named_where_the_form_is_sent_as_it_came(matter: Matter) -> None:
+    """A visit without a day, one that is only planned, and a boat whose number another bears as well."""
+    boat, client = matter.certificate.boat, as_(matter.cast.administrator)
+    register_boat(matter.cast, "Name Sake", boat.sail_number)
+    days: list[dict[str, dt.date]] = [{}, {"planned_on": dt.date(2026, 3, 1)}, {"date": dt.date(2026, 2, 1)}]
+    for fields in days:
+        visit = Visit.objects.create(boat=boat, **fields)
+        if fields:
+            Visit.objects.create(boat=boat, **fields)
+        one = matter.received(visit=visit, text=f"About {fields}")
+        form = client.get(reverse("complaints:about", args=[one.key])).context["form"]
+        typed = {name: form[name].value() or "" for name in form.fields} | {"concerned": matter.cast.measurer.key}
+        assert step(client, "about", one, **typed) == 302
+        one.refresh_from_db()
+        assert (one.boat, one.visit, one.concerned) == (boat, visit, matter.cast.measurer), fields
+        assert step(client, "about", one, **{**typed, "edition": one.edition, "boat": "SKE 215"}) == (
+            422 if fields else 302
+        )
+
+
+def test_a_boat_is_named_by_her_own_number_first(matter: Matter) -> None:
+    client = as_(matter.cast.administrator)
+    for name, number in (("One", "QAA 77"), ("Two", "QBB 77"), ("Three", "77")):
+        register_boat(matter.cast, name, number)
+    typed = {"kind": "nonconforming", "received_on": timezone.localdate().isoformat(), "text": WORDS}
+    receive = reverse("complaints:receive")
+    for number in ("?", "QCC 77"):
+        assert client.post(receive, {**typed, "boat": number}).status_code == 422, number
+    assert client.post(receive, {**typed, "boat": "77"}).status_code == 302
+    assert str(Complaint.objects.get().boat) == "Three (77)"
+    assert 'value="SKE 214"' in text_of(client, "complaints:receive", boat="SKE 214")
+    page = text_of(client, "desk:boat", matter.certificate.boat.key)
+    assert f"{receive}?boat=SKE%20214" in page
+    assert reverse("complaints:own") in text_of(as_(matter.cast.measurer), "people:account")
+
+
 def test_from_certificate_visit_and_instrument(matter: Matter) -> None:
     """Owners are led from their certificate and visit, the office from certificate and instrument."""
     cast = matter.cast
@@ -209,5 +247,7 @@ def test_what_is_kept_of_a_person(matter: Matter) -> None:
     actions.name_subject(by=cast.reviewer, complaint=own, boat=own.boat, concerned=cast.second_measurer)
     with pytest.raises(WrongState, match="has to do with an open complaint"):
         check_nothing_needs(cast.second_measurer)
+    assert WORDS in str(document_of(cast.second_measurer)["rows"])
+    assert cast.owner.key not in str(document_of(cast.second_measurer)), "who complained is told to nobody else"
     matter.brought_to("closed", own)
     check_nothing_needs(cast.second_measurer)
