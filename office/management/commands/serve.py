@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
 THREADS = 4  # one makes a PDF while the others answer
 # A worker that has grown beyond this is replaced by a fresh one, which starts before the old one finishes and goes.
-MOST_MEMORY_MIB = 160
+# With every page loaded and papers made, one stays at some 240 under load.
+MOST_MEMORY_MIB = 320
 STORAGE_MIB = 40  # more where photographs lie in a bucket: its client takes 25
 
 
