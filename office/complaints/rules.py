@@ -50,10 +50,6 @@ def check_role(person: Person, verb: str) -> None:
     check_holds(person, *BY_VERB[verb].roles)
 
 
-def may_read_all(person: Person) -> bool:
-    return is_office(person)
-
-
 def check_may_send(person: Person, boat: Boat) -> None:
     """From the pages of a boat complain her owners; from everybody else the office takes complaints by other ways."""
     if not owns(person, boat):

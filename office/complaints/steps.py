@@ -105,7 +105,8 @@ def open_steps(complaint: Complaint, person: Person) -> list[OpenStep]:
             allowed = allowed and bool(complaint.complainant_name or complaint.complainant_contact)
         if allowed:
             url = reverse(f"complaints:{name.replace('-', '_')}", args=[complaint.key])
-            found.append(OpenStep(_label(name, complaint), url, not found and name in {"acknowledge", "assign"}))
+            begins = not complaint.investigator_id and name in {"acknowledge", "assign"}
+            found.append(OpenStep(_label(name, complaint), url, not found and begins))
     return sorted((_marked(one, found) for one in found), key=lambda one: not one.first)
 
 

@@ -115,6 +115,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "complaint": one,
         "age": queries.age_in_days(one),
         "steps": open_steps(one, person_of(request)),
+        "why_not_decide": _why_not_decide(one),
         "notes": one.notes.select_related("noted_by"),
         "decisions": one.decisions.select_related("decided_by"),
         "consequences": one.consequences.select_related("certificate", "noted_by"),
@@ -122,6 +123,13 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "course": course(one),
     }
     return render(request, "complaints/complaint.html", context)
+
+
+def _why_not_decide(one: Complaint) -> str:
+    """Why the one who looks into it cannot decide it any more: a part in it that was named since."""
+    if one.state != State.LOOKED_INTO or one.investigator is None:
+        return ""
+    return rules.why_not(rules.check_may_look_into, one.investigator, one)
 
 
 def course(one: Complaint) -> list[dict[str, Any]]:

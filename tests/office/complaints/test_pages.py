@@ -99,6 +99,26 @@ def test_recorded_and_brought_to_its_end_on_the_pages(matter: Matter) -> None:
     assert "took it up again: More came." in text_of(client, "complaints:complaint", one.key)
 
 
+def test_the_usual_next_step_is_marked_and_a_part_that_bars_is_told(matter: Matter) -> None:
+    cast, one = matter.cast, matter.received()
+
+    def seen_by(person: Person) -> tuple[list[str], str]:
+        context = as_(person).get(reverse("complaints:complaint", args=[one.key])).context
+        return [each.label for each in context["steps"] if each.first], context["why_not_decide"]
+
+    assert seen_by(cast.reviewer) == (["Acknowledge"], "")
+    matter.brought_to("acknowledged", one)
+    assert seen_by(cast.reviewer) == (["Give it to somebody"], "")
+    one.refresh_from_db()
+    actions.assign(by=cast.certifier, complaint=one, investigator=cast.reviewer)
+    assert seen_by(cast.reviewer) == (["Decide"], "")
+    assert seen_by(cast.certifier) == ([], "")
+    actions.name_subject(by=cast.certifier, complaint=one, certificate=matter.certificate)
+    barred = f"{cast.reviewer.name} reviewed the visit in question; somebody else looks into it."
+    assert seen_by(cast.reviewer) == ([], barred)
+    assert barred in text_of(as_(cast.administrator), "complaints:complaint", one.key)
+
+
 def test_a_stale_form_comes_back_with_what_was_typed(matter: Matter) -> None:
     one = matter.received()
     answer = as_(matter.cast.reviewer).post(
