@@ -11,6 +11,7 @@ from office.people import second
 from office.people.confirming import ask, is_recent
 from office.people.limits import limited
 from office.policy import queries as policy_queries
+from office.policy.models import Unauthorised
 from surveys import actions, competence, rules
 from surveys.actions.signing import missing_for_signature
 from surveys.content import canonical_content, sha256
@@ -76,10 +77,11 @@ def _sign_page(request: HttpRequest, visit: Visit, form: SignForm, *, has_second
     why_not = rules.why_not(rules.check_state, visit, "sign") or rules.why_not(rules.check_may_sign, person, visit)
     context = {"visit": visit, "form": form, "why_not": why_not, "has_second": has_second}
     if visit.rig is not None:
-        figures = derive_visit(visit)
+        figures, edition = derive_visit(visit), policy_queries.current()
         context |= {
             "figures": figures,
-            "gaps": competence.gaps(visit, policy_queries.current()),
+            "gaps": competence.gaps(visit, edition),
+            "gaps_bar": edition.on_unauthorised == Unauthorised.BLOCK,
             "missing": missing_for_signature(visit, figures),
             "content_sha256": sha256(canonical_content(visit, figures)),
             "derived": sum(one.value is not None for one in figures.derivation.dimensions),

@@ -103,6 +103,10 @@ def test_where_it_is_said(stage: Stage) -> None:
     stage.fill(draft)
     for name in ("surveys:visit", "surveys:readings", "surveys:sign"):
         assert said in page(stage.cast.measurer, name, draft), name
+    assert "It does not keep you from signing." in page(stage.cast.measurer, "surveys:sign", draft)
+    policy(stage, "block")
+    assert "lets no visit be accepted so" in page(stage.cast.measurer, "surveys:sign", draft)
+    policy(stage, "warn")
     assert said in page(stage.cast.administrator, "surveys:visit", draft)
     assert said not in page(stage.cast.owner, "surveys:visit", draft)
     stage.sign(draft)
