@@ -11,7 +11,7 @@ from django.utils import timezone
 from boats.models import Boat
 from office.audit import trail
 from office.audit.digest import row_sha256
-from office.audit.refusals import NotAllowed, Refusal, WrongState
+from office.audit.refusals import Refusal, WrongState
 from office.certificates.models import Certificate, Ending
 from office.certificates.standing import Standing, standing
 from office.complaints import changes, rules
@@ -126,7 +126,7 @@ def name_subject(
 ) -> Complaint:
     """What it turns out to be about, as a whole: what is left out is not named any more.
 
-    Nobody says of their own work that it is not in question: NotAllowed for who had a part and would have none after.
+    Nobody says of their own work that it is not in question: refused to who had a part and would have none after.
     """
     with transaction.atomic():
         one = changes.begin(by, complaint, "name_subject", edition)
@@ -136,7 +136,7 @@ def name_subject(
         if changes.keys_of(one) == before:
             raise WrongState("It is about that already.")
         if part and not any(rules.parts_in(by, one)):
-            raise NotAllowed(f"{by.name} {part}; that it is about something else is for somebody else to say.")
+            raise Refusal(f"{by.name} {part}; that it is about something else is for somebody else to say.")
         return changes.store(one, by, "name_complaint_subject", changes.keys_of(one), before=before)
 
 

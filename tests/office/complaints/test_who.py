@@ -95,7 +95,7 @@ def test_nobody_takes_their_own_work_out_of_question(matter: Matter) -> None:
         (cast.certifier, {"instrument": matter.scale}),
     ]
     for by, named in elsewhere:
-        with pytest.raises(NotAllowed, match=r"in question; .* somebody else"):
+        with pytest.raises(Refusal, match=r"in question; .* somebody else"):
             actions.name_subject(by=by, complaint=one, **named)
     visit = matter.certificate.visit
     kept = actions.name_subject(by=cast.reviewer, complaint=one, visit=visit, concerned=cast.measurer)
