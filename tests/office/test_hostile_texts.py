@@ -237,8 +237,9 @@ def is_formula(cell: str) -> bool:
 
 def test_the_exports() -> None:
     assert EXPORTS == [
-        "boats:designs_export", "boats:export", "certificates:export", "certificates:recall_export", "events:report",
-        "instruments:export", "people:export", "surveys:export_list", "trail:export", "surveys:export",
+        "boats:designs_export", "boats:export", "certificates:export", "certificates:recall_export",
+        "complaints:export", "events:report", "instruments:export", "people:export",
+        "surveys:export_list", "trail:export", "surveys:export",
     ]  # fmt: skip
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
 from django.db import OperationalError, connection, connections, transaction
@@ -14,6 +16,7 @@ from boats.models import Boat
 from office.audit import trail
 from office.audit.models import Entry
 from office.management.benchmarks import writers
+from office.sqlite3.base import Courtesy
 from tests.office.racing.test_answers import boat
 
 WRITES = 5
@@ -81,3 +84,40 @@ def test_a_statement_alone_still_waits_as_long():
             cursor.execute("PRAGMA busy_timeout")
             assert cursor.fetchone() == (20_000,)
     assert Boat.objects.update(harbour="North quay") == 1
+
+
+def test_who_has_waited_for_long_goes_first(tmp_path):
+    one, other = Courtesy(tmp_path), Courtesy(tmp_path)
+    assert not one.is_due()
+    assert other.ask()
+    assert one.is_due()
+    assert not one.ask()
+    other.over()
+    assert not one.is_due()
+    assert one.ask()
+    del one  # as where its process ends
+    assert other.ask()
+
+
+def test_the_others_let_whoever_has_waited_for_long_go_first():
+    """On SQLite; elsewhere the database itself sees to that."""
+    boat()
+    if connection.vendor != "sqlite":
+        taking_a_turn()
+        return
+    asking = Courtesy(Path(connection.settings_dict["NAME"]).parent)
+    assert asking.ask()
+    with ThreadPoolExecutor(1) as pool:
+        writing = pool.submit(in_a_thread, taking_a_turn)
+        time.sleep(0.3)
+        waited = not writing.done()
+        asking.over()
+        writing.result(10)
+    assert waited
+
+
+def in_a_thread(work: Callable[[], None]) -> None:
+    try:
+        work()
+    finally:
+        connections.close_all()

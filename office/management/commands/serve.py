@@ -29,6 +29,7 @@ THREADS = 4  # one makes a PDF while the others answer
 # A worker that has grown beyond this is replaced by a fresh one, which starts before the old one finishes and goes.
 # With every page loaded and papers made, one stays at some 240 under load.
 MOST_MEMORY_MIB = 320
+LAST_ANSWER_S = 30  # that a worker has when the server is stopped; one that is only just starting may miss the word
 STORAGE_MIB = 40  # more where photographs lie in a bucket: its client takes 25
 
 
@@ -121,15 +122,16 @@ def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True, 
     server += ["--workers", str(processes), "--blocking-threads", str(THREADS), "--log-level", "warning"]
     most = MOST_MEMORY_MIB + (STORAGE_MIB if settings.PHOTO_STORAGE else 0)
     server += ["--workers-max-rss", str(most), "--respawn-failed-workers"]
+    server += ["--workers-kill-timeout", str(LAST_ANSWER_S)]
     if tls:
         tls.settle(port)
         server += tls.arguments
     server.append("office.wsgi:application")
     count_together(port)
-    if worker:
-        start_worker()
     for name, value in memory.ALLOCATOR.items():
         os.environ.setdefault(name, value)
+    if worker:
+        start_worker()
     os.chdir(environment.ROOT)
     sys.stdout.flush()
     os.execv(sys.executable, server)  # noqa: S606  (so that signals reach the server itself)
