@@ -111,7 +111,8 @@ def refuse_a_storage_that_is_away() -> None:
 
 def start_worker() -> None:
     """A worker for long work beside the server; it ends when the server does."""
-    subprocess.Popen([sys.executable, "manage.py", "worker", "--with-parent"], cwd=environment.ROOT)
+    worker = [sys.executable, "manage.py", "worker", "--with-parent", str(os.getpid())]
+    subprocess.Popen(worker, cwd=environment.ROOT)
 
 
 def serve(host: str, port: int, tls: Tls | None = None, *, worker: bool = True, processes: int = 1) -> None:

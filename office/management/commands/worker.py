@@ -30,9 +30,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--once", action="store_true", help="end when nothing waits any more")
-        parser.add_argument("--with-parent", action="store_true", help="end when the process that started it has ended")
+        parser.add_argument("--with-parent", type=int, default=0, metavar="PID", help="end when that one has ended")
 
-    def handle(self, *, once: bool, with_parent: bool, **options: Any) -> None:
+    def handle(self, *, once: bool, with_parent: int, **options: Any) -> None:
         name = workers.own_name()
         try:
             look(name)
@@ -43,7 +43,7 @@ class Command(BaseCommand):
             raise CommandError(f"Long work waits: run `migrate` first ({error}).") from error
         memory.settle()
         if not once:
-            watch = threading.Thread(target=look_after, args=(name, os.getppid() if with_parent else 0), daemon=True)
+            watch = threading.Thread(target=look_after, args=(name, with_parent), daemon=True)
             watch.start()
             threading.Thread(target=send_letters, daemon=True).start()
         try:
@@ -91,7 +91,10 @@ def send_letters() -> None:
 
 
 def look_after(name: str, parent: int) -> None:
-    """Every few seconds: is the process that started us still there, and is anything to be queued?"""
+    """Every few seconds: is the process that started us still there, and is anything to be queued?
+
+    That one is told by its number: it may have ended before we were ready to ask who it is.
+    """
     pause = threading.Event()
     since = 0.0
     while not pause.wait(1.0):

@@ -112,8 +112,12 @@ def test_long_work_is_done_beside_it_and_the_worker_ends_with_it(tmp_path, port)
                 time.sleep(0.2)
         finally:
             server.send_signal(signal.SIGTERM)
-            server.communicate(timeout=60)  # the worker holds the same pipes: it has ended too
+            server.communicate(timeout=90)  # the worker holds the same pipes: it has ended too
     assert server.returncode == 0
+
+    late = manage("worker", "--with-parent", str(server.pid), data=tmp_path)  # began when the server was gone already
+    late.communicate(timeout=60)
+    assert late.returncode == 0
 
 
 ASK = """
