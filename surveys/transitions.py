@@ -15,7 +15,7 @@ from surveys.models import VisitState as S
 
 @dataclass(frozen=True, slots=True)
 class Transition:
-    """One verb. No sources: it makes a new visit. No target: the state stays. `can` ends the refusal's sentence."""
+    """One verb. No sources: it makes a new one. No target: the state stays. `can` ends the refusal's sentence."""
 
     verb: str
     sources: tuple[str, ...]

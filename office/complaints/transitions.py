@@ -6,28 +6,10 @@ about, is in `office.complaints.rules`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from office.complaints.models import State
 from office.people.access import OFFICE
 from office.people.models import Role
-
-
-@dataclass(frozen=True, slots=True)
-class Transition:
-    """One verb. No sources: it makes the complaint. No target: the state stays. `can` ends the refusal's sentence."""
-
-    verb: str
-    sources: tuple[str, ...]
-    target: str
-    roles: tuple[str, ...]
-    can: str
-
-    @property
-    def role(self) -> str:
-        """The roles in words, for the diagram."""
-        return ", ".join(Role(role).label.lower() for role in self.roles)
-
+from surveys.transitions import Transition
 
 _OFFICE = tuple(str(role) for role in OFFICE)
 _R, _A, _L, _D, _C = (one.value for one in State)

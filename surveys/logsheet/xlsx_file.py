@@ -91,6 +91,7 @@ def _inspect(data: bytes, kind: Kind) -> bool:
                     raise _RefusedError(f"far more cells than the {kind.what} may have", kind.expected_size)
                 _check_content(part.filename, content)
                 formulas = formulas or (bool(_SHEET.fullmatch(part.filename)) and bool(_FORMULA.search(content)))
+    # The zip library's own: NotImplementedError for a way of packing it does not know, RuntimeError for a password.
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, NotImplementedError, RuntimeError):
         raise _RefusedError(
             "a file that is no workbook or is damaged", "an .xlsx workbook without a password"
