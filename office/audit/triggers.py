@@ -199,7 +199,9 @@ def _changes(connection: Connection, rule: Rule) -> str:
     if not rule.allow_update_of:
         return ""
     with connection.cursor() as cursor:
-        columns = [column.name for column in connection.introspection.get_table_description(cursor, rule.table)]
+        # Django's own description parses the table's SQL for collations, which takes ten times as long.
+        cursor.execute("SELECT name FROM pragma_table_info(%s) ORDER BY cid", [rule.table])
+        columns = [name for (name,) in cursor.fetchall()]
     held = [_quoted(connection, column) for column in columns if column not in rule.allow_update_of]
     return f"WHEN {' OR '.join(f'OLD.{column} IS NOT NEW.{column}' for column in held)} "
 
