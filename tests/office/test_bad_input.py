@@ -47,6 +47,7 @@ UNWELCOME = (
     "\u202egnp.exe\u0007",
     "⛵\U0001f9e8" * 30,
 )
+HOSTILE = (*UNSTORABLE, *UNWELCOME)
 WORST = ("\0", "1e400", "9" * 400, "2999-01-01")  # where there is time for a few only
 AT_ONCE = 4  # of the texts above, for a page with all of its fields or parameters; the next page gets the next ones
 GOOD = {

@@ -236,10 +236,9 @@ def test_a_certificate_of_ours_with_nonsense_inside(db):
 
 def test_what_a_stranger_wrote_into_a_paper_is_not_printed(issued, tmp_path):
     """A terminal would do what it is told there, and halves of characters cannot be printed at all."""
-    heads = itertools.product(
-        [10**30, -1, True, 1.5, None, [], "1", {"a": 1}], ["\x1b[2J", "\ud800", 7, None, "00" * 32]
-    )
-    for row, hash_ in heads:
+    rows: list[Any] = [10**30, -1, True, 1.5, None, [], "1", {"a": 1}]
+    heads: list[Any] = ["\x1b[2J", "\ud800", 7, None, "00" * 32]
+    for row, hash_ in itertools.product(rows, heads):
         stated = {**snapshot.read(issued), "trail": {"number": row, "head": hash_}, "\x1b[2J": "\ud800"}
         path = tmp_path / "forged.pdf"
         path.write_bytes(pdf_with("certificate.json", json.dumps(stated).encode()))
