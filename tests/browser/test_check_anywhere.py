@@ -113,7 +113,7 @@ def test_without_a_network(
     no_axe_violations()
     fits_a_phone()
     page.emulate_media(color_scheme="dark")
-    no_axe_violations()
+    no_axe_violations(again=True)
     drop(page, "c.json", file)
     says(page, "The file: c.json", "of the same certificate")
 
@@ -248,6 +248,12 @@ def test_the_code_by_camera(with_a_camera: Page, live_server: LiveServer, issued
     button.click()  # stopped while it starts: what comes late is let go
     expect(button).to_have_text("Read it with the camera")
     eventually(lambda: page.evaluate(LIVE) == 0, page)
+    # Stopped in the moment between the camera's answer and its first picture.
+    page.evaluate("""() => { const video = document.getElementById('picture'), play = video.play;
+      video.play = async () => { video.play = play; document.getElementById('camera').click(); }; }""")
+    button.click()
+    eventually(lambda: page.evaluate(LIVE) == 0, page)
+    expect(button).to_have_text("Read it with the camera")
 
     drop_picture(page)
     says(page, "No square code was found in this picture.")

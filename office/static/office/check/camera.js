@@ -57,6 +57,7 @@
       } finally {
         if (turn === this.turn) this.starting = false;
       }
+      if (turn !== this.turn) return; // stopped while the picture began
       this.tell("looking");
       await this.look(turn, reader());
     }
