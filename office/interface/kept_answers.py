@@ -18,7 +18,7 @@ from django.utils.cache import get_conditional_response
 
 from office.interface import keys, limits
 from office.interface.models import Scope
-from office.racing.kept_pages import Page, Pages, facts_of
+from office.racing.kept_pages import Page, Pages, facts_of, is_so
 
 ADDRESS = "/api/validity"
 _DAY = "on=[0-9]{4}-[0-9]{2}-[0-9]{2}"
@@ -41,7 +41,7 @@ class KeptAnswers:
         if not number:
             return self.get_response(request)
         page = kept.get(request.META["QUERY_STRING"])
-        if page is not None and _is_so(page, number) and _is_let_in(request):
+        if page is not None and is_so(page, number, DEFAULT_DB_ALIAS) and _is_let_in(request):
             request.get_host()  # refused here as everywhere where the name is none of ours
             return _conditional(request, page.answer(request), page)
         return self._made(request, number)
@@ -58,7 +58,7 @@ class KeptAnswers:
         if answer.status_code != 200:
             return answer
         page = Page(facts, today, answer.content, tuple(answer.headers.items()), request.resolver_match)  # type: ignore[arg-type]
-        if _is_of(answer.content, number) and _is_so(page, number):
+        if _is_of(answer.content, number) and is_so(page, number, DEFAULT_DB_ALIAS):
             kept.put(request.META["QUERY_STRING"], page)
         return _conditional(request, answer, page)
 
@@ -75,10 +75,6 @@ def number_asked_for(request: HttpRequest) -> str:
 def _token(request: HttpRequest) -> str:
     found = TOKEN.fullmatch(request.META.get("HTTP_AUTHORIZATION", ""))
     return found[1] if found else ""
-
-
-def _is_so(page: Page, number: str) -> bool:
-    return page.today == timezone.localdate() and page.facts == facts_of(number, DEFAULT_DB_ALIAS)
 
 
 def _is_of(content: bytes, number: str) -> bool:

@@ -63,12 +63,25 @@ class Courtesy:
 
 class DatabaseWrapper(base.DatabaseWrapper):
     courtesy: Courtesy | None = None
+    opening: object = None  # another one for each time the file was opened
 
     def get_new_connection(self, conn_params: Any) -> Any:
         made = super().get_new_connection(conn_params)
+        self.opening = object()
         file = Path(str(self.settings_dict["NAME"]))
         self.courtesy = Courtesy(file.parent) if file.is_file() else None  # none for a database in memory
         return made
+
+    def moment(self) -> tuple[object, int, int] | None:
+        """The same again while nobody has written to the file in between, through whichever connection; in a
+        transaction, which may be undone, none. (SQLite, PRAGMA data_version: other connections' commits alone, so
+        what this one has changed is counted with it.)
+        """
+        if self.in_atomic_block:
+            return None
+        self.ensure_connection()
+        (version,) = self.connection.execute("PRAGMA data_version").fetchone()
+        return self.opening, version, self.connection.total_changes
 
     def _start_transaction_under_autocommit(self) -> None:
         """Raises OperationalError, "database is locked", after `timeout` seconds of the settings."""

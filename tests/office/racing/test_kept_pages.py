@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
+from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.db import connection, transaction
 from django.test import Client
 from django.urls import reverse
 
@@ -136,6 +139,52 @@ def test_what_happens_is_on_the_page_at_once(client, cast, happens, word):
     assert word not in page(client, known).content.decode()
     happens(known, cast)
     assert word in page(client, known).content.decode()
+
+
+def elsewhere(work: Callable[[], None]) -> None:
+    """In a thread, which has a connection of its own."""
+
+    def whole() -> None:
+        work()
+        connection.close()
+
+    thread = threading.Thread(target=whole)
+    thread.start()
+    thread.join()
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("by", [lambda work: work(), elsewhere], ids=["here", "elsewhere"])
+def test_facts_are_read_again_where_somebody_wrote(client, cast, monkeypatch, by):
+    """And only there, where the database can tell."""
+    read: list[str] = []
+    facts_of = kept_pages.facts_of
+
+    def counted(number: str, alias: str = "") -> Any:
+        read.append(number)
+        return facts_of(number, alias)
+
+    monkeypatch.setattr(kept_pages, "facts_of", counted)
+    known = issue(cast)
+    page(client, known)
+    page(client, known)
+    read.clear()
+    page(client, known)
+    assert len(read) == (0 if connection.vendor == "sqlite" else 1)
+    by(lambda: Boat.objects.exclude(pk=known.boat_id).update(name="Another"))
+    page(client, known)
+    by(lambda: withdrawn(known, cast))
+    assert "Withdrawn" in page(client, known).content.decode()
+    read.clear()
+    with transaction.atomic():
+        renamed(known, cast)
+        assert "Kittiwake" in page(client, known).content.decode()
+        transaction.set_rollback(True)
+    assert "Kittiwake" not in page(client, known).content.decode()
+    connection.close()
+    read.clear()
+    page(client, known)
+    assert read, "another connection knows nothing of the moments of the one before"
 
 
 def test_what_happens_to_the_one_after_it_is_on_the_page_too(client, cast):
