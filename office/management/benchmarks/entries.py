@@ -219,4 +219,13 @@ BENCHMARKS = [
         calls=3,
         database=True,
     ),
+    Benchmark(
+        name="entry_page_growth",
+        ours=f"{LIST}: from the bytes of the file to the text of the page",
+        peer=f"the same against {SMALL} boats",
+        prepare=lambda: (shown(LARGE), shown(SMALL)),
+        at_most=2.0,
+        calls=3,
+        database=True,
+    ),
 ]
