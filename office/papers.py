@@ -6,6 +6,7 @@ and then only making a PDF fails.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import importlib
 import logging
@@ -16,6 +17,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Self
 
 import segno
+from django.db import connection
 from django.http import HttpResponse
 from django.utils.safestring import SafeString, mark_safe
 
@@ -29,6 +31,10 @@ SIZES = {"A4": "A4", "Letter": "letter"}  # name -> CSS page size
 # What a drawing shows only when it is pointed at: it has no place on paper.
 UNSEEN = re.compile(r'<g class="rig-dimension rig-silent"[^>]*>.*?</g>|<line [^>]*class="rig-hit"[^>]*/>')
 
+# Two papers at a time in a process: threads that print share one processor, and whoever holds the database's lock would
+# wait for it behind all of them, at each of their statements. Two, so that a short one need not wait for a long one.
+AT_ONCE = 2
+_PRESSES = threading.BoundedSemaphore(AT_ONCE)
 MISSING_SIGN = re.compile(r"^\.notdef glyph .*\(U\+([0-9A-F]+)\)")
 
 
@@ -64,7 +70,9 @@ def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attac
 
     fetcher = NothingOutside()
     files = [_attachment(weasyprint, one, fetcher) for one in attached]
-    with Complaints() as complaints:
+    # Within a transaction others wait already: that one goes at once.
+    press = contextlib.nullcontext() if connection.in_atomic_block else _PRESSES
+    with press, Complaints() as complaints:
         try:
             content = weasyprint.HTML(string=html, url_fetcher=fetcher).write_pdf(
                 pdf_variant=variant, pdf_identifier=identifier, attachments=files

@@ -1,0 +1,77 @@
+"""How many papers are printed at a time in one process: who writes to the database need not wait behind them all."""
+
+from __future__ import annotations
+
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from django.db import connection, transaction
+
+from office import papers
+
+
+class Presses:
+    """Stands for WeasyPrint: printing takes until it is let go, and the most at a time are counted."""
+
+    def __init__(self) -> None:
+        self.at_work = self.most = 0
+        self.let_go, self.busy, self.lock = threading.Event(), threading.Semaphore(0), threading.Lock()
+
+    def HTML(self, **_: Any) -> Any:  # noqa: N802  (its name there)
+        return SimpleNamespace(write_pdf=self.write)
+
+    def write(self, **_: Any) -> bytes:
+        with self.lock:
+            self.at_work += 1
+            self.most = max(self.most, self.at_work)
+        self.busy.release()
+        assert self.let_go.wait(30)
+        with self.lock:
+            self.at_work -= 1
+        return b"%PDF"
+
+
+@pytest.fixture
+def presses(monkeypatch: pytest.MonkeyPatch) -> Presses:
+    made = Presses()
+    monkeypatch.setattr(papers, "_weasyprint", lambda: made)
+    return made
+
+
+def printed() -> bytes:
+    try:
+        return papers.write_pdf("<p>", identifier=b"x")
+    finally:
+        connection.close()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_are_printed_at_a_time(presses: Presses) -> None:
+    with ThreadPoolExecutor(6) as pool:
+        asked = [pool.submit(printed) for _ in range(6)]
+        for _ in range(papers.AT_ONCE):
+            assert presses.busy.acquire(timeout=30)
+        assert not presses.busy.acquire(timeout=0.2)
+        presses.let_go.set()
+        assert [one.result(30) for one in asked] == [b"%PDF"] * 6
+    assert presses.most == papers.AT_ONCE == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_whoever_keeps_others_from_writing_goes_at_once(presses: Presses) -> None:
+    def within_a_transaction() -> bytes:
+        with transaction.atomic():
+            return papers.write_pdf("<p>", identifier=b"x")
+
+    with ThreadPoolExecutor(4) as pool:
+        asked = [pool.submit(printed) for _ in range(3)]
+        for _ in range(papers.AT_ONCE):
+            assert presses.busy.acquire(timeout=30)
+        urgent = pool.submit(within_a_transaction)
+        assert presses.busy.acquire(timeout=30), "it waits for the others"
+        presses.let_go.set()
+        assert urgent.result(30) == b"%PDF"
+        assert all(one.result(30) for one in asked)
