@@ -12,6 +12,7 @@ import datetime as dt
 import io
 import json
 from collections.abc import Callable, Iterator
+from collections.abc import Set as AbstractSet
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -610,7 +611,7 @@ def test_who_is_answered(world: World, entering: Callable[[str], Client], name: 
             assert found == (MEASURER if access.own else asking), (method, got)
 
 
-def pages_told_apart(let_in: set[str], refused: set[str], method: str) -> set[str]:
+def pages_told_apart(let_in: AbstractSet[str], refused: AbstractSet[str], method: str) -> set[str]:
     """Whose pages are made whole: of the cast all who may look, and one each of who may send and who may not."""
     look = sorted(let_in & ANYBODY)
     return {*(look if method == "get" else look[:1]), *sorted(refused & ANYBODY)[:1]}
