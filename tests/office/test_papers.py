@@ -64,7 +64,9 @@ def test_two_are_printed_at_a_time(presses: Presses) -> None:
 def test_whoever_keeps_others_from_writing_goes_at_once(presses: Presses) -> None:
     def within_a_transaction() -> bytes:
         with transaction.atomic():
-            return papers.write_pdf("<p>", identifier=b"x")
+            made = papers.write_pdf("<p>", identifier=b"x")
+        connection.close()
+        return made
 
     with ThreadPoolExecutor(4) as pool:
         asked = [pool.submit(printed) for _ in range(3)]
