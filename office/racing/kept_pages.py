@@ -19,6 +19,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from django.db import connections
 from django.http import HttpRequest, HttpResponse
@@ -52,7 +53,7 @@ WHERE one.number = %(number)s
 """
 
 
-@dataclass(frozen=True, slots=True, eq=False)  # one is the same as itself alone
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)  # one is the same as itself alone
 class Page:
     """What was answered, and the facts and the day it was made of."""
 
@@ -105,20 +106,18 @@ class Looked(threading.local):
     """Of this thread: at which moment of its database the facts of a page were read and found the same."""
 
     def __init__(self) -> None:
-        self.at: dict[int, tuple[Page, object]] = {}
+        self.at = WeakKeyDictionary[Page, object]()  # a page that is no longer kept is not held by this
 
     def is_so(self, page: Page, number: str, alias: str) -> bool:
         """Whether the facts of that certificate are still those the page was made of."""
         connection: Any = connections[alias]
         moment = connection.moment() if connection.vendor == "sqlite" else None
-        if moment is not None and self.at.get(id(page)) == (page, moment):
+        if moment is not None and self.at.get(page) == moment:
             return True
         if page.facts != facts_of(number, alias):
             return False
         if moment is not None:
-            if len(self.at) >= 2 * MOST:
-                self.at.clear()
-            self.at[id(page)] = page, moment
+            self.at[page] = moment
         return True
 
 

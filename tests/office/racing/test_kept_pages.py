@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -257,3 +258,13 @@ def test_the_pages_asked_for_last_are_kept():
     assert pages.get("1") is one
     pages.put("3", three)
     assert (pages.get("1"), pages.get("2"), pages.get("3")) == (one, None, three)
+
+
+def test_a_page_that_is_no_longer_kept_is_let_go():
+    gone = kept_pages.Page(("1",), MAY, b"", (), None)  # type: ignore[arg-type]
+    held = kept_pages.looked.at
+    held[gone] = "a moment"
+    before = len(held)
+    del gone
+    gc.collect()
+    assert len(held) == before - 1
