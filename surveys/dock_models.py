@@ -9,7 +9,7 @@ from django.core.files.storage import default_storage
 from django.db import models
 from django.utils import timezone
 
-from boats.models import new_key
+from office.keys import new_key
 
 PERSON = settings.AUTH_USER_MODEL
 TOKEN_LENGTH = 64

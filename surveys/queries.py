@@ -4,36 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import (
-    Case,
-    Count,
     Exists,
-    F,
-    IntegerField,
     Model,
     OuterRef,
     Prefetch,
     Q,
     QuerySet,
     Subquery,
-    Value,
-    When,
 )
-from django.db.models.functions import Coalesce
 from django.utils import timezone
 
-from boats import queries as boat_queries
-from boats.models import Boat, Interest, Ownership
-from boats.rules import on_day
+from boats.models import Boat
 from computations.catalogue import READINGS
 from computations.inputs import MAST_NAMES
-from office.lookups import begins_in_lower_case
-from office.people.access import is_office
-from office.people.models import Person, Role
-from office.people.queries import people
 from office.policy.models import PolicyEdition
 from surveys.models import (
     AbsentReading,
@@ -49,7 +35,6 @@ from surveys.models import (
     Visit,
     VisitState,
 )
-from surveys.transitions import ENDED
 
 _MASTS = {name: index for index, name in enumerate(MAST_NAMES)}
 
@@ -197,76 +182,6 @@ def latest_accepted(boat: Boat) -> Visit | None:
     )
 
 
-def visits_visible_to(person: Person) -> QuerySet[Visit]:
-    """The office sees every visit, a measurer those assigned to them, an owner those to boats they own today."""
-    visits = Visit.objects.select_related("boat", "measurer")
-    if is_office(person):
-        return visits
-    mine = Q(pk__in=[])
-    if person.holds(Role.MEASURER):
-        mine |= Q(measurer=person)
-    if person.holds(Role.OWNER):
-        mine |= Q(boat__in=person.ownerships.filter(on_day(timezone.localdate())).values("boat"))
-    return visits.filter(mine)
-
-
-SORTS = {"date": ("day", "pk"), "boat": ("boat__name_normal", "pk"), "state": ("state_order", "day", "pk")}
-_STATE_ORDER = Case(
-    *[When(state=state, then=Value(index)) for index, state in enumerate(VisitState.values)],
-    output_field=IntegerField(),
-)
-
-
-def listed_visits(
-    person: Person,
-    *,
-    state: str = "",
-    search: str = "",
-    since: dt.date | None = None,
-    until: dt.date | None = None,
-    sort: str = "-date",
-) -> QuerySet[Any]:
-    """The list page's rows: visits with day and counts. `state` is one state, "open" (not ended) or "" for all."""
-    visits = visits_visible_to(person).annotate(
-        day=Coalesce("date", "planned_on"),
-        state_order=_STATE_ORDER,
-        readings_read=_count(Reading.objects.filter(replaced_by__isnull=True, withdrawn=False)),
-        open_queries=_count(Query.objects.filter(answered_at__isnull=True, settled_at__isnull=True)),
-    )
-    if state == "open":
-        visits = visits.exclude(state__in=ENDED)
-    elif state:
-        visits = visits.filter(state=state)
-    if search:
-        visits = visits.filter(_matches(search))
-    if since:
-        visits = visits.filter(day__gte=since)
-    if until:
-        visits = visits.filter(day__lte=until)
-    keys = SORTS.get(sort.removeprefix("-"), SORTS["date"])
-    return visits.order_by(*[F(key).desc(nulls_first=True) if sort.startswith("-") else key for key in keys])
-
-
-def _count(rows: QuerySet[Reading] | QuerySet[Query]) -> Coalesce:
-    counted = rows.filter(visit=OuterRef("pk")).order_by().values("visit").annotate(n=Count("pk")).values("n")
-    return Coalesce(Subquery(counted), 0)
-
-
-def _matches(text: str) -> Q:
-    """Visits of the boats that fit, those of a measurer so called, and those where a harbour or place begins so.
-
-    Each part is read from an index, hence a union: joined by OR they would be asked of every visit.
-    """
-    parts = [
-        Q(boat__in=boat_queries.search(Boat.objects.all(), text).values("pk")),
-        Q(measurer__in=people(name=text).order_by().values("pk")),
-        begins_in_lower_case("harbour__lower", text),
-        begins_in_lower_case("place__lower", text),
-    ]
-    first, *others = [Visit.objects.filter(part).order_by().values("pk") for part in parts]
-    return Q(pk__in=first.union(*others))
-
-
 def unanswered(visit: Visit) -> QuerySet[Query]:
     """Queries that still wait for the measurer."""
     return visit.queries.filter(answered_at__isnull=True, settled_at__isnull=True)
@@ -274,16 +189,6 @@ def unanswered(visit: Visit) -> QuerySet[Query]:
 
 def latest_sign_off(visit: Visit, meaning: str = "measured") -> SignOff | None:
     return visit.sign_offs.filter(meaning=meaning).select_related("signed_by").order_by("-round").first()
-
-
-def calibration_counting(
-    instrument: Instrument, on: dt.date, known_at: dt.datetime | None = None
-) -> Calibration | None:
-    """The calibration that counts on a day: the latest made on or before it, of those known at that moment."""
-    rows = instrument.calibrations.filter(calibrated_on__lte=on)
-    if known_at is not None:
-        rows = rows.filter(recorded_at__lte=known_at)
-    return rows.order_by("-calibrated_on").first()
 
 
 def listed_instruments() -> QuerySet[Any]:
@@ -301,28 +206,3 @@ def usable_instruments(on: dt.date | None = None) -> list[Instrument]:
     """Those not out of use on the day, by identifier."""
     day = on or timezone.localdate()
     return list(Instrument.objects.exclude(out_of_use_since__lte=day))
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """A measurer the office might send, with what stands against it."""
-
-    person: Person
-    interest: str
-    excepted: bool
-
-    @property
-    def free(self) -> bool:
-        return not self.interest or self.excepted
-
-
-def candidates(visit: Visit) -> list[Candidate]:
-    """Every active measurer by name, with an interest in the boat on the day where there is one. Four queries."""
-    today = timezone.localdate()
-    held = on_day(visit.planned_on or today) | on_day(today)  # as surveys.rules.interest_in asks
-    measurers = people(role=Role.MEASURER, active=True).order_by("name", "pk")
-    interests = dict(Interest.objects.filter(held, boat_id=visit.boat_id).values_list("person_id", "kind"))
-    owners = Ownership.objects.filter(held, boat_id=visit.boat_id).values_list("person_id", flat=True)
-    interests |= dict.fromkeys(owners, "owner")
-    excepted = set(visit.interest_exceptions.values_list("person_id", flat=True))
-    return [Candidate(one, interests.get(one.pk, ""), one.pk in excepted) for one in measurers]

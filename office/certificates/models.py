@@ -8,7 +8,8 @@ from django.conf import settings
 from django.db import models
 from django.utils import timezone
 
-from boats.models import Boat, new_key
+from boats.models import Boat
+from office.keys import new_key
 from surveys.models import Visit
 
 PERSON = settings.AUTH_USER_MODEL

@@ -11,11 +11,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 
-from boats.models import new_key
 from office.audit.refusals import NotAllowed, Refusal
 from office.certificates import renewing
 from office.certificates.forms import RenewalsForm, ticked_numbers
 from office.certificates.models import Renewal
+from office.keys import new_key
 from office.people.access import person_of, require_roles
 from office.people.confirming import confirmed
 from office.people.models import Role

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from boats.models import Boat
 from office.certificates.models import Certificate
-from office.people.keys import new_key
+from office.keys import new_key
 from surveys.models import Instrument, Visit
 
 PERSON = settings.AUTH_USER_MODEL

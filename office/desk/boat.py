@@ -28,9 +28,10 @@ from office.people.models import Person
 from office.policy import queries as policy_queries
 from surveys import rules as survey_rules
 from surveys.figures import Figures, derive_visit
+from surveys.listing import visits_visible_to
 from surveys.models import Visit
 from surveys.panel import drawn
-from surveys.queries import latest_accepted, visits_visible_to
+from surveys.queries import latest_accepted
 from surveys.transitions import ENDED, FROZEN
 
 

@@ -20,7 +20,7 @@ from office.people.models import Person
 from office.people.queries import names_by_key
 from office.templatetags.figures import reading_words
 from surveys import rules as survey_rules
-from surveys.queries import visits_visible_to
+from surveys.listing import visits_visible_to
 
 A_PAGE = 25
 THE_OFFICE, SOMEBODY = "the office", "somebody else"

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import models
 from django.utils import timezone
 
-from boats.models import new_key
+from office.keys import new_key
 
 PERSON = settings.AUTH_USER_MODEL
 

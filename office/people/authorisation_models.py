@@ -9,7 +9,7 @@ from django.db import models
 from django.utils import timezone
 
 from computations.catalogue import METHODS
-from office.people.keys import new_key
+from office.keys import new_key
 
 PERSON = settings.AUTH_USER_MODEL
 REVIEW, SPOT_CHECK = "review", "spot_check"

@@ -11,8 +11,8 @@ from django.db.models import Value
 from django.db.models.functions import Lower, StrIndex, Substr
 from django.utils import timezone
 
+from office.keys import new_key
 from office.people.authorisation_models import Authorisation
-from office.people.keys import new_key
 
 __all__ = [
     "Authorisation",
@@ -23,7 +23,6 @@ __all__ = [
     "Role",
     "RoleHolding",
     "labels_of",
-    "new_key",
 ]
 
 

@@ -6,7 +6,6 @@ readable. Boats stand in lists as they were written; which boat of the register 
 
 from __future__ import annotations
 
-import secrets
 from typing import ClassVar
 
 from django.conf import settings
@@ -14,6 +13,7 @@ from django.db import models
 from django.utils import timezone
 
 from boats.models import Boat
+from office.keys import new_key
 from office.racing.deadlines import Edition
 from office.racing.spot_models import SpotCheck, SpotInstrument, SpotReading
 
@@ -22,11 +22,6 @@ __all__ = [
     "Statement",
 ]  # fmt: skip
 PERSON = settings.AUTH_USER_MODEL
-
-
-def new_key() -> str:
-    """A stable public identifier: 12 random bytes, safe in addresses."""
-    return secrets.token_urlsafe(12)
 
 
 class Event(models.Model):

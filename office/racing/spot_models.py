@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import ClassVar
 
 from django.conf import settings
@@ -11,13 +10,9 @@ from django.utils import timezone
 
 from boats.models import Boat
 from office.certificates.models import Certificate
+from office.keys import new_key
 
 PERSON = settings.AUTH_USER_MODEL
-
-
-def new_key() -> str:
-    """A stable public identifier: 12 random bytes, safe in addresses."""
-    return secrets.token_urlsafe(12)
 
 
 class SpotCheck(models.Model):

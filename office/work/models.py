@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import ClassVar
 
 from django.conf import settings
 from django.db import models
 from django.utils import timezone
 
-
-def new_key() -> str:
-    """A stable public identifier: 12 random bytes, safe in addresses."""
-    return secrets.token_urlsafe(12)
+from office.keys import new_key
 
 
 class WorkState(models.TextChoices):

@@ -17,8 +17,8 @@ from office.people.models import Person
 from surveys import rules
 from surveys.actions.changes import text_of
 from surveys.actions.reasons import given_reason
+from surveys.instrument_models import LONGEST_FIRMWARE
 from surveys.logsheet.fields import ACCURACY_CLASSES, LONGEST_INSTRUMENT
-from surveys.maintenance_models import LONGEST_FIRMWARE
 from surveys.models import Calibration, Instrument, Maintenance
 from surveys.values import Unreadable, seen
 

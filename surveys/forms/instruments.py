@@ -9,8 +9,8 @@ from computations.inputs import INSTRUMENT_KINDS
 from office.people.models import Person, Role
 from office.people.queries import people
 from surveys.actions.instruments import STEEL_EXPANSION
+from surveys.instrument_models import LONGEST_FIRMWARE
 from surveys.logsheet.fields import ACCURACY_CLASSES, LONGEST_INSTRUMENT
-from surveys.maintenance_models import LONGEST_FIRMWARE
 
 
 class InstrumentForm(forms.Form):

@@ -12,9 +12,9 @@ from computations.catalogue import BOOM_HEIGHT_METHODS
 from computations.inputs import ANSWERS, INTERESTS, PREPARATION_ITEMS
 from office.people.models import Person, Role
 from office.people.queries import people
+from surveys.candidates import Candidate
 from surveys.logsheet.fields import LARGEST_FILE, LONGEST_REMARK, MAST_STATES
 from surveys.models import Visit, VisitState
-from surveys.queries import Candidate
 from surveys.values import Unreadable, read_temperature
 
 METHOD_WORDS = {"string": "By the string", "two_mark": "By two marks"}

@@ -14,8 +14,8 @@ from boats.rules import on_day
 from office.people.access import OFFICE, is_office, require_roles
 from office.people.models import Person, Role
 from surveys import actions, rules
+from surveys.candidates import candidates
 from surveys.forms.visits import AskForm, PlanForm, ReasonForm
-from surveys.queries import candidates
 from surveys.views.common import person_of, posted, sent, status_of, visit_for
 
 

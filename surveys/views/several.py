@@ -11,10 +11,10 @@ from office.people.access import OFFICE, require_roles
 from office.people.models import Role
 from surveys import actions, rules
 from surveys.forms.visits import PlanSeveralForm
+from surveys.listing import visits_visible_to
 from surveys.models import Visit
 from surveys.paper import pages
 from surveys.paper.visits import for_paper
-from surveys.queries import visits_visible_to
 from surveys.views.common import person_of, posted, sent, status_of
 from surveys.views.paper import answer, asked_for
 

@@ -19,9 +19,10 @@ from office.people.models import Person, Role
 from surveys import rules
 from surveys.figures import derive_visit
 from surveys.forms.visits import ListFilter
+from surveys.listing import listed_visits, visits_visible_to
 from surveys.models import Visit, VisitState
 from surveys.panel import drawn, panel_context
-from surveys.queries import all_readings, beside_readings, listed_visits, visits_visible_to
+from surveys.queries import all_readings, beside_readings
 from surveys.transitions import OPEN
 from surveys.views.common import person_of, visit_for
 

@@ -15,8 +15,8 @@ from boats.particulars import as_columns
 from office.certificates.models import Certificate
 from office.lookups import begins_in_lower_case, begins_with
 from office.people.models import Person
+from surveys.listing import listed_visits
 from surveys.models import Visit
-from surveys.queries import listed_visits
 from tests.cast import Cast
 
 pytestmark = pytest.mark.django_db

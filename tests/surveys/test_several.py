@@ -16,8 +16,8 @@ from django.utils import timezone
 from boats import actions as boat_actions
 from office.audit.models import Entry
 from surveys import actions
+from surveys.listing import listed_visits
 from surveys.models import Visit
-from surveys.queries import listed_visits
 from surveys.views import several
 from tests.cast import Cast
 from tests.surveys.makers import Stage, record_kit, register_boat

@@ -2,7 +2,7 @@
 
 import django.db.models.deletion
 import django.utils.timezone
-import office.people.keys
+import office.keys
 from django.conf import settings
 from django.db import migrations, models
 
@@ -23,7 +23,7 @@ class Migration(migrations.Migration):
             name='Complaint',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(default=office.people.keys.new_key, editable=False, max_length=32, unique=True)),
+                ('key', models.CharField(default=office.keys.new_key, editable=False, max_length=32, unique=True)),
                 ('kind', models.CharField(choices=[('complaint', 'Complaint'), ('nonconforming', 'Non-conforming work')], default='complaint', max_length=13)),
                 ('state', models.CharField(choices=[('received', 'Received'), ('acknowledged', 'Acknowledged'), ('looked_into', 'Being looked into'), ('decided', 'Decided'), ('closed', 'Closed')], default='received', max_length=12)),
                 ('edition', models.PositiveIntegerField(default=1)),

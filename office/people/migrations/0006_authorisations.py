@@ -2,7 +2,7 @@
 
 import django.db.models.deletion
 import django.utils.timezone
-import office.people.keys
+import office.keys
 from django.conf import settings
 from django.db import migrations, models
 
@@ -18,7 +18,7 @@ class Migration(migrations.Migration):
             name='Authorisation',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.CharField(default=office.people.keys.new_key, editable=False, max_length=32, unique=True)),
+                ('key', models.CharField(default=office.keys.new_key, editable=False, max_length=32, unique=True)),
                 ('method', models.CharField(max_length=20)),
                 ('since', models.DateField()),
                 ('until', models.DateField(blank=True, null=True)),

@@ -1,4 +1,4 @@
-"""Public identifiers."""
+"""The keys under which things stand in addresses."""
 
 from __future__ import annotations
 
