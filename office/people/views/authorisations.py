@@ -42,6 +42,7 @@ def grant(request: HttpRequest, key: str) -> HttpResponse:
 
 
 @require_roles(Role.ADMINISTRATOR)
+@confirmed
 def withdraw(request: HttpRequest, key: str) -> HttpResponse:
     one, by = get_object_or_404(Authorisation.objects.select_related("person"), key=key), person_of(request)
     form = WithdrawAuthorisationForm(request.POST or None)

@@ -74,7 +74,7 @@ ASKING = {
     "certificates:issue", "certificates:withdraw", "certificates:suspend", "certificates:reinstate",
     "certificates:amend", "certificates:renew", "certificates:recall", "certificates:settle", "desk:accept_visit",
     "people:invite", "people:give_role", "people:send_new_link", "people:remove_second_factor", "access_keys:make",
-    "boats:access", "certificates:hand_over", "people:authorise",
+    "boats:access", "certificates:hand_over", "people:authorise", "people:withdraw_authorisation",
 }  # fmt: skip
 
 
