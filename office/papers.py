@@ -35,6 +35,9 @@ UNSEEN = re.compile(r'<g class="rig-dimension rig-silent"[^>]*>.*?</g>|<line [^>
 # wait for it behind all of them, at each of their statements. Two, so that a short one need not wait for a long one.
 AT_ONCE = 2
 _PRESSES = threading.BoundedSemaphore(AT_ONCE)
+# What is known of the machine's fonts, for one paper at a time and kept for the next: of each that is made, the font
+# libraries hold a quarter of a megabyte until the process ends.
+_FONTS: list[Any] = []
 MISSING_SIGN = re.compile(r"^\.notdef glyph .*\(U\+([0-9A-F]+)\)")
 
 
@@ -62,7 +65,8 @@ def drawing_answer(svg: str, name: str) -> HttpResponse:
 def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attached: Sequence[Attached] = ()) -> bytes:
     """The bytes. Refusal where system libraries are missing; UnsoundPaper where the page is not self-contained."""
     weasyprint = _weasyprint()
-    from weasyprint.urls import FatalURLFetchingError, URLFetcher  # noqa: PLC0415  (a heavy library)
+    from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415  (a heavy library)
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher  # noqa: PLC0415
 
     class NothingOutside(URLFetcher):  # type: ignore[misc]
         def fetch(self, url: str, headers: Any = None) -> Any:
@@ -73,12 +77,15 @@ def write_pdf(html: str, *, identifier: bytes, variant: str | None = None, attac
     # Within a transaction others wait already: that one goes at once.
     press = contextlib.nullcontext() if connection.in_atomic_block else _PRESSES
     with press, Complaints() as complaints:
+        fonts = _kept_fonts() or FontConfiguration()
         try:
             content = weasyprint.HTML(string=html, url_fetcher=fetcher).write_pdf(
-                pdf_variant=variant, pdf_identifier=identifier, attachments=files
+                font_config=fonts, pdf_variant=variant, pdf_identifier=identifier, attachments=files
             )
         except FatalURLFetchingError as error:  # a BaseException: no `except Exception` above would see it
             raise UnsoundPaper(str(error)) from error
+    if not complaints.texts:  # else they are looked for anew: a font may be installed for what was missing
+        _FONTS.append(fonts)
     if signs := _unprintable(complaints.texts):
         raise Refusal(
             f"The fonts of this machine lack {signs}: install a font that has it, or write the text otherwise; "
@@ -106,6 +113,14 @@ def _unprintable(complaints: list[str]) -> str:
         f"“{chr(int(code, 16))}” (U+{code})" if chr(int(code, 16)).isprintable() else f"U+{code}" for code in found
     ]
     return ", ".join(named[:5]) + (" and others" if len(named) > 5 else "")
+
+
+def _kept_fonts() -> Any:
+    """Those that a paper before this one has left; None where all are at work."""
+    try:
+        return _FONTS.pop()  # one step: two threads never hold the same
+    except IndexError:
+        return None
 
 
 def _attachment(weasyprint: ModuleType, file: Attached, fetcher: Any) -> Any:

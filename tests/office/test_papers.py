@@ -9,8 +9,10 @@ from typing import Any
 
 import pytest
 from django.db import connection, transaction
+from weasyprint.text import fonts
 
 from office import papers
+from office.audit.refusals import Refusal
 
 
 class Presses:
@@ -41,11 +43,57 @@ def presses(monkeypatch: pytest.MonkeyPatch) -> Presses:
     return made
 
 
-def printed() -> bytes:
+def printed(html: str = "<p>") -> bytes:
     try:
-        return papers.write_pdf("<p>", identifier=b"x")
+        return papers.write_pdf(html, identifier=b"x")
     finally:
         connection.close()
+
+
+SIMPLE = "<!doctype html><html lang=en><title>Luff</title><h1>Luff</h1><p>12.34 m, <b>bold</b> and <i>slanted</i>"
+
+
+@pytest.fixture
+def counted(monkeypatch: pytest.MonkeyPatch) -> list[fonts.FontConfiguration]:
+    """Every look at the machine's fonts while the test runs, from none known."""
+    made: list[fonts.FontConfiguration] = []
+
+    class Counted(fonts.FontConfiguration):  # type: ignore[misc]
+        def __init__(self) -> None:
+            super().__init__()
+            made.append(self)
+
+    monkeypatch.setattr(fonts, "FontConfiguration", Counted)
+    monkeypatch.setattr(papers, "_FONTS", [])
+    return made
+
+
+def test_papers_one_after_another_share_what_is_known_of_the_fonts(counted: list[fonts.FontConfiguration]) -> None:
+    """Each look at them would cost memory that is never given back; the bytes are the same."""
+    first, *others = [papers.write_pdf(SIMPLE, identifier=b"x", variant="pdf/a-3a") for _ in range(4)]
+    assert len(counted) == 1
+    assert others == [first] * 3
+    papers._FONTS.clear()
+    other = papers.write_pdf(SIMPLE.replace("Luff", "Foot"), identifier=b"x")
+    assert papers.write_pdf(SIMPLE, identifier=b"x", variant="pdf/a-3a") == first != other
+    assert len(counted) == 2
+
+
+def test_after_a_sign_without_a_font_they_are_looked_for_anew(counted: list[fonts.FontConfiguration]) -> None:
+    papers.write_pdf(SIMPLE, identifier=b"x")
+    with pytest.raises(Refusal, match="install a font"):
+        papers.write_pdf(f"{SIMPLE} \U00012000", identifier=b"x")
+    papers.write_pdf(SIMPLE, identifier=b"x")
+    assert len(counted) == 2
+
+
+def test_papers_at_a_time_have_what_is_known_of_the_fonts_for_themselves(
+    counted: list[fonts.FontConfiguration],
+) -> None:
+    with ThreadPoolExecutor(6) as pool:
+        made = list(pool.map(lambda _: printed(SIMPLE), range(24)))
+    assert made == [made[0]] * 24
+    assert 1 <= len(counted) <= papers.AT_ONCE
 
 
 @pytest.mark.django_db(transaction=True)
