@@ -62,6 +62,20 @@ def send(
     )  # fmt: skip
 
 
+def report(*, by: Person, visit: Visit, text: str, instrument: Instrument | None = None) -> Complaint:
+    """A measurer tells the office of non-conforming work on a visit of theirs, with the instrument it comes from.
+
+    ISO/IEC 17025:2017 7.10.1 (from memory): whoever does the work has a way to say that it does not conform.
+    """
+    rules.check_may_report(by, visit)
+    if instrument is not None and not visit.readings.filter(instrument=instrument).exists():
+        raise Refusal(f"{instrument.identifier} was not used on this visit.")
+    return _received(
+        by=by, kind=Kind.NONCONFORMING, received_on=timezone.localdate(), text=text, complainant=None, name="",
+        contact="", concerned=None, about={"visit": visit, "instrument": instrument},
+    )  # fmt: skip
+
+
 def _received(
     *,
     by: Person,

@@ -155,6 +155,24 @@ class SendForm(forms.Form):
         return {"text": self.cleaned_data["text"], **self.offered[self.cleaned_data["about"]]}
 
 
+class ReportForm(forms.Form):
+    """What a measurer found wrong in a visit of theirs."""
+
+    instrument = KeyedChoice(
+        Instrument.objects.none(), to_field_name="identifier", label="It comes from an instrument", required=False,
+        empty_label="no, or not known",
+    )  # fmt: skip
+    text = _text(
+        "What is not as it should be", help_text="What happened, since when, and which readings it may have touched."
+    )
+
+    def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        instrument = self.fields["instrument"]
+        assert isinstance(instrument, forms.ModelChoiceField)  # noqa: S101 - for the type checker
+        instrument.queryset = Instrument.objects.filter(readings__visit=visit).distinct()
+
+
 class StepForm(forms.Form):
     """A step with the edition it was asked for."""
 

@@ -1,4 +1,4 @@
-"""What an owner sees: sending a complaint about their own boat, and its course."""
+"""What owners and measurers see: a complaint about their boat, what went wrong in their visit, and the course of it."""
 
 from __future__ import annotations
 
@@ -10,11 +10,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 
 from boats.models import Boat
 from office.complaints import actions, queries, rules
-from office.complaints.forms import SendForm
+from office.complaints.forms import ReportForm, SendForm
 from office.complaints.models import State
 from office.complaints.views import complaint_of
 from office.people.access import is_office, person_of
 from office.people.limits import limited
+from surveys.models import Visit
 from surveys.views.common import posted, sent, status_of
 
 
@@ -33,14 +34,25 @@ def send(request: HttpRequest, boat_key: str) -> HttpResponse:
     return render(request, "complaints/send.html", {"boat": boat, "form": form}, status=status_of(form))
 
 
+@limited("complaint", "10/m/user")
+def report(request: HttpRequest, visit_key: str) -> HttpResponse:
+    visit, by = get_object_or_404(Visit.objects.select_related("boat"), key=visit_key), person_of(request)
+    rules.check_may_report(by, visit)
+    form = ReportForm(sent(request), visit=visit)
+    if posted(request, form, lambda data: actions.report(by=by, visit=visit, **data)):
+        messages.success(request, "The office knows; somebody without a part in it looks into it.")
+        return redirect("complaints:own")
+    return render(request, "complaints/report.html", {"visit": visit, "form": form}, status=status_of(form))
+
+
 def own(request: HttpRequest) -> HttpResponse:
-    """Every complaint whose course the person may see."""
+    """Every complaint and finding whose course the person may see."""
     found = queries.followed_by(person_of(request))
     return render(request, "complaints/own.html", {"complaints": found})
 
 
 def course(request: HttpRequest, key: str) -> HttpResponse:
-    """What has happened so far; what was decided, once the complainant has been told."""
+    """What has happened so far; what was decided, once it is closed: then a complainant has been told."""
     complaint, person = complaint_of(key), person_of(request)
     rules.check_may_follow(person, complaint)
     closed = complaint.state == State.CLOSED

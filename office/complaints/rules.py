@@ -56,19 +56,29 @@ def check_may_send(person: Person, boat: Boat) -> None:
         raise NotAllowed("From a boat's pages complaints are sent by her owners; write to the office.")
 
 
+def check_may_report(person: Person, visit: Visit) -> None:
+    """A measurer says of a visit of theirs that something in it is not as it should be."""
+    if not (person.holds(Role.MEASURER) and measured_in(person, visit)):
+        raise NotAllowed("Of a visit this is said by who measured in it; the office records it in its register.")
+
+
+def measured_in(person: Person, visit: Visit) -> bool:
+    return visit.measurer_id == person.pk or visit.readings.filter(recorded_by=person).exists()
+
+
 def check_may_follow(person: Person, complaint: Complaint) -> None:
-    """Its course is seen by who complained, by the co-owners, and by the office."""
+    """Its course is seen by who complained or reported it, by the co-owners, and by the office."""
     if not (is_office(person) or Complaint.objects.filter(followed_by(person), pk=complaint.pk).exists()):
         raise NotAllowed("The course of a complaint is for who complained, and for the office.")
 
 
 def followed_by(person: Person) -> Q:
-    """Complaints that the person made, or that a co-owner sent of their boat.
+    """Complaints that the person made or a co-owner sent of their boat, and findings that the person reported.
 
     Co-owners are those who owned her together on the day it was received, as far as they own her still: who bought her
     later reads nothing of what was said before, nor do the owners of a boat that the office names instead.
     """
-    mine = Q(complainant=person)
+    mine = Q(complainant=person) | Q(kind=Kind.NONCONFORMING, recorded_by=person)
     if not person.holds(Role.OWNER):
         return mine
     boats = Ownership.objects.filter(on_day(timezone.localdate()), person=person).values("boat")
@@ -101,7 +111,7 @@ def parts_in(person: Person, complaint: Complaint) -> Iterator[str]:
     if complaint.complainant_id == person.pk:
         yield "is the one who complained"
     for visit in visits_in_question(complaint):
-        if visit.measurer_id == person.pk or visit.readings.filter(recorded_by=person).exists():
+        if measured_in(person, visit):
             yield "measured in the visit in question"
         if visit.reviewer_id == person.pk:
             yield "reviewed the visit in question"

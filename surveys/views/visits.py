@@ -84,6 +84,7 @@ def show(request: HttpRequest, key: str) -> HttpResponse:
         "writes": rules.may_write(person, visit),
         "office": is_office(person),
         "owns": person.holds(Role.OWNER) and rules.owns(person, visit.boat),
+        "measures": person.holds(Role.MEASURER) and visit.measurer_id == person.pk,
         "prints": _has_rig(visit) and rules.may_print(person, visit),
         "new_rig": _new_rig(visit),
         "queries": visit.queries.select_related("asked_by", "answered_by", "settled_by"),

@@ -138,6 +138,30 @@ def test_a_known_address_makes_it_that_persons(matter: Matter) -> None:
     assert (one.complainant, one.complainant_name, one.complainant_contact) == (matter.cast.owner, "", "")
 
 
+def test_a_measurer_reports_wrong_work_and_sees_its_course(matter: Matter) -> None:
+    cast, visit = matter.cast, matter.certificate.visit
+    client, report = as_(cast.measurer), reverse("complaints:report", args=[visit.key])
+    assert report in text_of(client, "surveys:visit", visit.key)
+    assert report not in text_of(as_(cast.owner), "surveys:visit", visit.key)
+    assert client.post(report, {"text": " "}).status_code == 422
+    assert client.post(report, {"text": WORDS, "instrument": "S-01"}).status_code == 422
+    assert not Complaint.objects.exists()
+    assert client.post(report, {"text": f"{WORDS} <b>"}).headers["Location"] == reverse("complaints:own")
+    assert client.post(report, {"text": f"{WORDS} <b>"}).status_code == 422
+    one = Complaint.objects.get()
+    assert WORDS in text_of(client, "complaints:own")
+    told = text_of(client, "complaints:course", one.key)
+    assert f"{WORDS} &lt;b&gt;" in client.get(reverse("complaints:course", args=[one.key])).content.decode()
+    assert "acknowledge" not in told
+    by = cast.administrator
+    actions.assign(by=cast.reviewer, complaint=one, investigator=by)
+    actions.decide(by=by, complaint=one, outcome="not_acceptable", findings="Kinked at 4 m.", measures="Read again.")
+    assert "Decided." in text_of(client, "complaints:course", one.key)
+    assert "Kinked" not in text_of(client, "complaints:course", one.key)
+    actions.close(by=by, complaint=one, told_on=None, told_how="The measurer was rung up.")
+    assert "Kinked at 4 m." in text_of(client, "complaints:course", one.key)
+
+
 def test_an_owner_sends_one_and_sees_its_course(matter: Matter) -> None:
     cast, boat = matter.cast, matter.certificate.boat
     client, number = as_(cast.owner), matter.certificate.number

@@ -114,6 +114,37 @@ def test_an_interest_of_the_day_it_was_received_counts(matter: Matter) -> None:
         assert list(rules.parts_in(judge, matter.received(boat=boat, received_on=received_on))) == part
 
 
+# ---- Measurers ----
+
+
+def test_a_measurer_reports_wrong_work_on_a_visit_of_theirs_and_follows_it(matter: Matter) -> None:
+    cast, visit = matter.cast, matter.certificate.visit
+    for person in (cast.stranger, cast.owner, cast.reviewer, cast.administrator, make_person("Ulf Moor", "measurer")):
+        with pytest.raises(NotAllowed, match="who measured in it"):
+            actions.report(by=person, visit=visit, text=WORDS)
+    with pytest.raises(Refusal, match="S-01 was not used on this visit"):
+        actions.report(by=cast.measurer, visit=visit, text=WORDS, instrument=matter.scale)
+    one = actions.report(by=cast.measurer, visit=visit, text="The tape was kinked at 4 m.")
+    assert (one.kind, one.visit, one.boat, one.recorded_by) == ("nonconforming", visit, visit.boat, cast.measurer)
+    assert one.complainant is None
+    assert list(queries.followed_by(cast.measurer)) == [one]
+    assert not queries.followed_by(cast.owner)
+    rules.check_may_follow(cast.measurer, one)
+    with pytest.raises(NotAllowed):
+        rules.check_may_follow(make_person("Una Moor", "measurer"), one)
+    assert "measured in the visit in question" in list(rules.parts_in(cast.measurer, one))
+
+
+def test_whoever_took_a_reading_may_report_as_well(matter: Matter) -> None:
+    visit = matter.certificate.visit
+    second = make_person("Ulf Moor", "measurer")
+    visit.readings.create(
+        slug="foot_distance", mast="main", take=1, value=1.0, written="1", unit_written="mm", instrument=matter.scale,
+        recorded_by=second,
+    )  # fmt: skip
+    assert actions.report(by=second, visit=visit, text=WORDS, instrument=matter.scale).instrument == matter.scale
+
+
 # ---- Owners ----
 
 
