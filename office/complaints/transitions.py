@@ -16,7 +16,7 @@ _R, _A, _L, _D, _C = (one.value for one in State)
 OPEN = (_R, _A, _L, _D)
 
 TRANSITIONS = (
-    Transition("receive", (), _R, (Role.OWNER.value, *_OFFICE), "be received"),
+    Transition("receive", (), _R, (Role.OWNER.value, Role.MEASURER.value, *_OFFICE), "be received"),
     Transition("acknowledge", (_R,), _A, _OFFICE, "be acknowledged"),
     # The office acknowledges nothing to itself: its own finding is given to somebody from where it was received.
     Transition("assign", (_R, _A, _L), _L, _OFFICE, "be given to somebody to look into"),
