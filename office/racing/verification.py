@@ -12,7 +12,7 @@ from django.db import models
 from office.audit.digest import row_sha256
 from office.audit.models import Entry
 from office.certificates.verification import stored
-from office.certificates.verification.findings import Misfit, guarded, parsed
+from office.certificates.verification.findings import Misfit, guarded, parsed, readable
 from office.racing.models import SpotCheck, SpotInstrument, SpotReading, Statement
 from office.racing.spot_checks import FINISHED
 from office.racing.statements import SETTLED
@@ -32,7 +32,10 @@ def check_all() -> Iterator[Misfit]:
 
 def _statements() -> Iterator[Misfit]:
     recorded, settled = _about("record_statement", "after"), _about("settle_statement", "before")
-    for one in Statement.objects.select_related("event").order_by("pk").iterator(chunk_size=100):
+    for one in readable(Statement.objects.select_related("event"), "key"):
+        if isinstance(one, Misfit):
+            yield one
+            continue
         name = f"statement {one.key} for {one.written}"
         yield from guarded(name, _statement(one, name, recorded.pop(one.key, None), settled.pop(one.key, None)))
     for key, told in (recorded | settled).items():
@@ -64,7 +67,10 @@ def _spot_checks() -> Iterator[Misfit]:
     told: dict[str, list[Entry]] = defaultdict(list)
     for entry in Entry.objects.filter(verb__in=SPOT_VERBS).order_by("number"):
         told[entry.subject].append(entry)
-    for spot in SpotCheck.objects.select_related("boat").order_by("pk").iterator(chunk_size=100):
+    for spot in readable(SpotCheck.objects.select_related("boat"), "key"):
+        if isinstance(spot, Misfit):
+            yield spot
+            continue
         name = f"{spot} ({spot.key})"
         yield from guarded(name, _spot_check(spot, name, told.pop(spot.key, [])))
     for key, entries in told.items():

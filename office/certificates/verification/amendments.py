@@ -9,17 +9,18 @@ from office.audit.digest import row_sha256
 from office.audit.models import Entry
 from office.certificates import snapshot
 from office.certificates.models import Amendment
-from office.certificates.verification.findings import Misfit, guarded, parsed
+from office.certificates.verification.findings import Misfit, guarded, parsed, readable
 
 VERB = "amend_certificate"
 
 
 def check_all() -> Iterator[Misfit]:
-    rows = Amendment.objects.select_related(
-        "certificate", "issued_by", "seal__statement_key", "seal__paper_key"
-    ).order_by("certificate_id", "number")
+    rows = Amendment.objects.select_related("certificate", "issued_by", "seal__statement_key", "seal__paper_key")
     kept = set()
-    for one in rows.iterator(chunk_size=100):
+    for one in readable(rows, "certificate__number"):
+        if isinstance(one, Misfit):
+            yield one
+            continue
         kept.add((one.certificate.number, one.number))
         for check in (_stated(one), _papers(one)):
             yield from guarded(str(one), check)

@@ -17,7 +17,7 @@ from office.certificates import paper, snapshot
 from office.certificates.actions import ENDED
 from office.certificates.models import Certificate, Document, Ending, Seal
 from office.certificates.verification import invented
-from office.certificates.verification.findings import CHUNK, Misfit, guarded, parsed
+from office.certificates.verification.findings import CHUNK, Misfit, chunks, guarded, parsed
 from office.certificates.verification.papers import NotOurPaper, attached_snapshot
 from surveys.models import SignOff, VisitState
 
@@ -26,18 +26,15 @@ LAST_DIGITS = Decimal("0.000002")  # signature and certificate round the same fi
 VERBS = ("issue_certificate", *ENDINGS.values())
 
 
-def in_chunks() -> Iterator[Sequence[Certificate]]:
-    """Every certificate, a chunk at a time, with what it refers to."""
-    rows = Certificate.objects.select_related("boat", "visit", "replaces", "issued_by").order_by("pk")
-    reached = 0
-    while chunk := list(rows.filter(pk__gt=reached)[:CHUNK]):
-        yield chunk
-        reached = chunk[-1].pk
+def in_chunks() -> Iterator[tuple[list[Certificate], list[Misfit]]]:
+    """Every certificate, a chunk at a time, with what it refers to; and those that cannot be read."""
+    return chunks(Certificate.objects.select_related("boat", "visit", "replaces", "issued_by"), "number")
 
 
 def check_all() -> Iterator[Misfit]:
     up_to = invented.loaded_up_to()
-    for chunk in in_chunks():
+    for chunk, unreadable in in_chunks():
+        yield from unreadable
         excused = invented.without_papers([one.number for one in chunk], up_to)
         told = _rows_of_trail(chunk)
         heads = _heads(chunk)

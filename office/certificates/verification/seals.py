@@ -17,7 +17,7 @@ from office.certificates.seal.actions import told_of
 from office.certificates.seal.published import PAPER, PublishedKeys
 from office.certificates.verification import invented
 from office.certificates.verification.certificates import in_chunks
-from office.certificates.verification.findings import Misfit, guarded, parsed
+from office.certificates.verification.findings import Misfit, chunks, guarded, parsed
 
 TOLD = ("make_office_key", "retire_office_key")
 
@@ -33,7 +33,7 @@ def _sealed() -> Iterator[Misfit]:
         yield from guarded(row.identifier, _key(row, keys))
     first = OfficeKey.objects.order_by("used_from").first()
     up_to = invented.loaded_up_to()
-    for chunk in in_chunks():
+    for chunk, _ in in_chunks():
         excused = invented.without_papers([one.number for one in chunk], up_to)
         seals = {
             one.certificate_id: one
@@ -54,8 +54,9 @@ def _amendments(keys: PublishedKeys) -> Iterator[Misfit]:
     told = Entry.objects.filter(verb="amend_certificate").values_list("certificate", "after")
     signed = {(number, parsed(after).get("number")) for number, after in told if parsed(after).get("statement_key")}
     rows = Amendment.objects.select_related("certificate", "seal__statement_key").prefetch_related("documents")
-    for one in rows.iterator(chunk_size=20):
-        yield from guarded(str(one), _amendment(one, (one.certificate.number, one.number) in signed, keys))
+    for chunk, _ in chunks(rows, "certificate__number", size=20):
+        for one in chunk:
+            yield from guarded(str(one), _amendment(one, (one.certificate.number, one.number) in signed, keys))
 
 
 def _amendment(one: Amendment, signed: bool, keys: PublishedKeys) -> Iterator[Misfit]:

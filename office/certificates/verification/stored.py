@@ -55,11 +55,15 @@ KINDS: tuple[tuple[type[models.Field[Any, Any]], str], ...] = (
 
 
 def check_all(named: Mapping[type[models.Model], str] | None = None) -> Iterator[Misfit]:
-    """Every row with a value that is none of its column's kind; the database itself sees to that but on SQLite."""
+    """Every row with a value that is none of its column's kind, or that refers to one that is gone.
+
+    The database itself sees to both, but on SQLite.
+    """
     if connection.vendor != "sqlite":
         return
     for model, name in (named or NAMED).items():
         yield from _check(model, name)
+        yield from _dangling(model, name)
 
 
 def _check(model: type[models.Model], name: str) -> Iterator[Misfit]:
@@ -71,12 +75,30 @@ def _check(model: type[models.Model], name: str) -> Iterator[Misfit]:
         cursor.execute(statement)
         found = cursor.fetchall()
     for row, *said in found:
-        subject = model._base_manager.filter(pk=row).values_list(name, flat=True).first()
         columns = ", ".join(field.attname for field, is_wrong in zip(fields, said, strict=True) if is_wrong)
         yield Misfit(
-            str(subject or model._meta.verbose_name),
+            _subject(model, row, name),
             f"Row {row} of {model._meta.db_table} holds what the office does not write, in {columns}.",
         )
+
+
+def _dangling(model: type[models.Model], name: str) -> Iterator[Misfit]:
+    """Rows that no walk finds, since they are read together with what they refer to."""
+    table = model._meta.db_table
+    with connection.cursor() as cursor:
+        cursor.execute(f"PRAGMA foreign_key_check({table})")
+        found = cursor.fetchall()
+        cursor.execute(f"PRAGMA foreign_key_list({table})")
+        columns = {number: column for number, _, _, column, *_ in cursor.fetchall()}
+    for _, row, parent, number in found:
+        yield Misfit(
+            _subject(model, row, name),
+            f"Row {row} of {table} refers by {columns[number]} to a row of {parent} that is not there.",
+        )
+
+
+def _subject(model: type[models.Model], row: int, name: str) -> str:
+    return str(model._base_manager.filter(pk=row).values_list(name, flat=True).first() or model._meta.verbose_name)
 
 
 def _not_of_its_kind(field: models.Field[Any, Any]) -> str:

@@ -9,7 +9,7 @@ from office.audit.digest import row_sha256
 from office.audit.models import Entry
 from office.certificates.models import Suspension
 from office.certificates.suspending import LIFTED
-from office.certificates.verification.findings import Misfit, guarded, parsed
+from office.certificates.verification.findings import Misfit, guarded, parsed, readable
 
 VERBS = {"suspend_certificate": "suspended_from", "reinstate_certificate": "in_force_again_from"}
 
@@ -25,8 +25,11 @@ def check_all() -> Iterator[Misfit]:
     )
     digests = {(number, verb, str(after.get(VERBS[verb]))): after.get("row_sha256") for number, verb, after in rows}
     kept: Counter[tuple[str, str, str]] = Counter()
-    for one in Suspension.objects.select_related("certificate").order_by("certificate_id", "since", "pk"):
-        yield from guarded(one.certificate.number, _suspension(one, digests, kept))
+    for one in readable(Suspension.objects.select_related("certificate"), "certificate__number"):
+        if isinstance(one, Misfit):
+            yield one
+        else:
+            yield from guarded(one.certificate.number, _suspension(one, digests, kept))
     for number, verb, day in kept - told:
         what = "suspended" if verb == "suspend_certificate" else "reinstated"
         yield Misfit(number, f"{number} was {what} from {day} on, but the trail does not tell so.")

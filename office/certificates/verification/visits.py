@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from office.audit.digest import row_sha256, rows_sha256
 from office.audit.instants import instant
 from office.audit.models import Entry
-from office.certificates.verification.findings import CHUNK, Misfit, guarded, parsed
+from office.certificates.verification.findings import Misfit, guarded, parsed, readable
 from surveys.actions.readings import summary
 from surveys.content import canonical_content, sha256
 from surveys.models import Reading, SignOff, Visit, VisitState
@@ -19,12 +19,11 @@ SIGNATURES = {"measured": "sign_visit", "accepted": "accept_visit"}
 
 
 def check_all() -> Iterator[Misfit]:
-    reached = 0
-    visits = Visit.objects.select_related("boat__design", "rig", "measurer").order_by("pk")
-    while chunk := list(visits.filter(pk__gt=reached)[:CHUNK]):
-        for visit in chunk:
+    for visit in readable(Visit.objects.select_related("boat__design", "rig", "measurer"), "key"):
+        if isinstance(visit, Misfit):
+            yield visit
+        else:
             yield from check(visit)
-        reached = chunk[-1].pk
 
 
 def check(visit: Visit) -> Iterator[Misfit]:
