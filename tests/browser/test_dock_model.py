@@ -186,7 +186,7 @@ def line(live_server: Any) -> Iterator[Line]:
 def _without_the_figures(monkeypatch: pytest.MonkeyPatch) -> None:
     """Figures, checks and drawing are most of an answer's work, and no part of what is tested here."""
     empty = {"html": "", "drawing": "", "checks": [], "next": {"row": None, "sentence": ""}, "missing": 0, "read": 0}
-    monkeypatch.setattr("surveys.dock._panel", lambda *args, **options: empty)
+    monkeypatch.setattr("surveys.dock.panel_of", lambda *args, **options: empty)
     monkeypatch.setattr("surveys.dock.derive_visit", lambda visit: None)
 
 

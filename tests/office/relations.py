@@ -137,4 +137,4 @@ def inner_parts(others: Others) -> dict[str, Any]:
 PLAIN = {
     "kind", "size", "dimension", "mast", "slug", "take", "row", "row_key", "role", "amendment", "person_key", "pk",
 }  # fmt: skip
-OUTER = {"key", "boat_key", "number", "identifier"}
+OUTER = {"key", "boat_key", "visit_key", "number", "identifier"}

@@ -41,7 +41,7 @@ def test_row_and_column_are_named(cast, stage, model, column, value):
     )
 
 
-def written(table: str, column: str, key: int, value: object) -> None:
+def written(table: str, column: str, key: int, value: str | int) -> None:
     """Behind the office's back, whatever it refers to."""
     with set_aside(connection), connection.constraint_checks_disabled(), connection.cursor() as cursor:
         cursor.execute(f"UPDATE {table} SET {column} = %s WHERE id = %s", [value, key])
