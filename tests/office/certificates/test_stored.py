@@ -47,7 +47,7 @@ def written(table: str, column: str, key: int, value: str | int) -> None:
         cursor.execute(f"UPDATE {table} SET {column} = %s WHERE id = %s", [value, key])
 
 
-@pytest.mark.skipif("connection.vendor != 'sqlite'", reason="the database refuses it")
+@pytest.mark.any_database  # SQLite, that is: the other refuses it
 @pytest.mark.django_db(transaction=True)
 def test_a_row_that_refers_to_nothing_is_named(stage):
     """The walks read a visit together with her boat: they pass over one whose boat is not there."""
@@ -62,7 +62,7 @@ def test_a_row_that_refers_to_nothing_is_named(stage):
     assert list(stored.check_all()) == []
 
 
-@pytest.mark.skipif("connection.vendor != 'sqlite'", reason="the database refuses it")
+@pytest.mark.any_database  # SQLite, that is: the other refuses it
 def test_a_row_that_cannot_be_read_hides_none_of_the_others(stage):
     before, broken, after = (stage.visit("signed") for _ in range(3))
     with set_aside(connection):
