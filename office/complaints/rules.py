@@ -73,12 +73,14 @@ def check_may_follow(person: Person, complaint: Complaint) -> None:
 
 
 def followed_by(person: Person) -> Q:
-    """Complaints that the person made or a co-owner sent of their boat, and findings that the person reported.
+    """Complaints that the person made or a co-owner sent of their boat, and findings that they reported as a measurer.
 
     Co-owners are those who owned her together on the day it was received, as far as they own her still: who bought her
     later reads nothing of what was said before, nor do the owners of a boat that the office names instead.
     """
-    mine = Q(complainant=person) | Q(kind=Kind.NONCONFORMING, recorded_by=person)
+    mine = Q(complainant=person)
+    if person.holds(Role.MEASURER):  # whoever recorded one for the office reads it as long as they are of the office
+        mine |= Q(kind=Kind.NONCONFORMING, recorded_by=person)
     if not person.holds(Role.OWNER):
         return mine
     boats = Ownership.objects.filter(on_day(timezone.localdate()), person=person).values("boat")

@@ -135,6 +135,15 @@ def test_a_measurer_reports_wrong_work_on_a_visit_of_theirs_and_follows_it(matte
     assert "measured in the visit in question" in list(rules.parts_in(cast.measurer, one))
 
 
+def test_a_finding_of_the_office_is_read_by_nobody_who_has_left_it(matter: Matter) -> None:
+    cast = matter.cast
+    one = matter.received(kind="nonconforming", by=cast.certifier, instrument=matter.scale)
+    rules.check_may_follow(cast.certifier, one)
+    roles.end_role(by=cast.administrator, person=cast.certifier, role="certifier", reason="Moved away.")
+    with pytest.raises(NotAllowed):
+        rules.check_may_follow(Person.objects.get(pk=cast.certifier.pk), one)
+
+
 def test_whoever_took_a_reading_may_report_as_well(matter: Matter) -> None:
     visit = matter.certificate.visit
     second = make_person("Ulf Moor", "measurer")
